@@ -84,6 +84,7 @@ SERVICES = {
     "fleet.intake.storing.note_post": PAPERS,
     "fleet.intake.storing.open_batch": PAPERS,
     "fleet.intake.wqx_log.read_log": ANNOUNCES,
+    "scheduling.services.money.costs.report_costs": STORES_NOTHING,
     "scheduling.services.money.entries.change_entry": BOOKS,
     "scheduling.services.money.entries.delete_entry": BOOKS,
     "scheduling.services.money.entries.enter": BOOKS,

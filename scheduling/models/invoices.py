@@ -27,25 +27,37 @@ class Invoice(TenantModel):
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="invoices")
     client = models.ForeignKey(Client, on_delete=models.RESTRICT, related_name="invoices")
-    kind = models.CharField(max_length=11, choices=Kind, default=Kind.INVOICE)
+    kind = models.CharField(max_length=11, choices=Kind, default=Kind.INVOICE, help_text="which kind of document")
     year = models.PositiveSmallIntegerField(help_text="year in which it was issued")
     number = models.PositiveIntegerField(help_text="counted up in the year, from 1, without a gap")
-    issued_on = models.DateField()
-    issued_at = models.DateTimeField()
-    issued_by = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
+    issued_on = models.DateField(help_text="its date, on the calendar of the office")
+    issued_at = models.DateTimeField(help_text="when it was issued")
+    issued_by = models.ForeignKey(
+        Membership,
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="id of the membership that issued it; null when it is gone",
+    )
     first_day = models.DateField(help_text="first day of what it is for")
     last_day = models.DateField(help_text="last day of what it is for")
     currency = models.CharField(max_length=3)
-    seller_name = models.CharField(max_length=120)
-    seller_address = models.CharField(max_length=300, blank=True)
-    seller_tax_number = models.CharField(max_length=40, blank=True)
-    bill_to_name = models.CharField(max_length=120)
-    bill_to_address = models.CharField(max_length=400, blank=True)
-    net = models.DecimalField(max_digits=14, decimal_places=2)
-    tax = models.DecimalField(max_digits=14, decimal_places=2)
-    gross = models.DecimalField(max_digits=14, decimal_places=2)
+    seller_name = models.CharField(max_length=120, help_text="name of the company then")
+    seller_address = models.CharField(max_length=300, blank=True, help_text="address of the company then")
+    seller_tax_number = models.CharField(max_length=40, blank=True, help_text="tax number of the company then")
+    bill_to_name = models.CharField(max_length=120, help_text="whom it is made out to")
+    bill_to_address = models.CharField(max_length=400, blank=True, help_text="address it is made out to")
+    net = models.DecimalField(max_digits=14, decimal_places=2, help_text="sum of its lines")
+    tax = models.DecimalField(max_digits=14, decimal_places=2, help_text="sum of the tax of all rates")
+    gross = models.DecimalField(max_digits=14, decimal_places=2, help_text="net and tax together")
     cancels = models.OneToOneField(
-        "self", on_delete=models.RESTRICT, null=True, blank=True, related_name="cancelled_by"
+        "self",
+        on_delete=models.RESTRICT,
+        null=True,
+        blank=True,
+        related_name="cancelled_by",
+        help_text="of a credit note: id of the invoice that it cancels",
     )
     reason = models.CharField(max_length=300, blank=True, help_text="of a credit note: why")
 
@@ -100,18 +112,18 @@ class InvoiceLine(TenantModel):
 
     invoice = models.ForeignKey(Invoice, on_delete=models.CASCADE, related_name="lines")
     order = models.PositiveSmallIntegerField()
-    kind = models.CharField(max_length=8, choices=Kind)
+    kind = models.CharField(max_length=8, choices=Kind, help_text="what is asked for")
     day = models.DateField(help_text="day of the work, or first day of the period")
     site_name = models.CharField(max_length=120, blank=True)
     unit_code = models.CharField(max_length=40, blank=True)
-    label = models.CharField(max_length=200)
-    quantity = models.DecimalField(max_digits=12, decimal_places=4)
+    label = models.CharField(max_length=200, help_text="what is asked for, in words")
+    quantity = models.DecimalField(max_digits=12, decimal_places=4, help_text="how much, in its measure")
     measure = models.CharField(max_length=5, choices=Measure)
-    price = models.DecimalField(max_digits=10, decimal_places=2)
-    net = models.DecimalField(max_digits=14, decimal_places=2)
+    price = models.DecimalField(max_digits=10, decimal_places=2, help_text="net price of one; 0.00 where it is free")
+    net = models.DecimalField(max_digits=14, decimal_places=2, help_text="quantity times price, rounded half up")
     vat = models.CharField(max_length=8, choices=Vat)
-    vat_percent = models.DecimalField(max_digits=5, decimal_places=2)
-    free_because = models.CharField(max_length=200, blank=True)
+    vat_percent = models.DecimalField(max_digits=5, decimal_places=2, help_text="the rate, of the net amount")
+    free_because = models.CharField(max_length=200, blank=True, help_text="why it is free; empty where it is not")
 
     class Meta:
         ordering: ClassVar = ["invoice_id", "order", "pk"]

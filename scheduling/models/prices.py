@@ -62,7 +62,7 @@ class SalesPrice(TenantModel):
         HOUR = "hour", "an hour of work"
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="sales_prices")
-    kind = models.CharField(max_length=8, choices=Kind, default=Kind.ITEM)
+    kind = models.CharField(max_length=8, choices=Kind, default=Kind.ITEM, help_text="what is priced")
     item = models.ForeignKey(
         CatalogueItem,
         on_delete=models.RESTRICT,

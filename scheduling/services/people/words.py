@@ -489,12 +489,12 @@ def report_noted(finding: Finding, reading: Reading, call_by: datetime | None) -
     title, zone = gettext(TITLES[finding.rule]), ZoneInfo(site.time_zone)
     seen_at = reading.taken_at.astimezone(zone)
     if reading.source == reading.Source.CLIENT:
-        told = gettext("thank you for your report of {day} at {time}. We understood: {title}, unit {unit}, {place}.")
+        opening = gettext("thank you for your report of {day} at {time}. We understood: {title}, unit {unit}, {place}.")
     else:
-        told = gettext("our installer reports on {day} at {time}: {title}, unit {unit}, {place}.")
+        opening = gettext("our installer reports on {day} at {time}: {title}, unit {unit}, {place}.")
     place = f"{site.name}, {site.address}" if site.address else site.name
     paragraphs = [
-        told.format(day=long_day(seen_at.date()), time=f"{seen_at:%H:%M}", title=title, unit=unit.code, place=place),
+        opening.format(day=long_day(seen_at.date()), time=f"{seen_at:%H:%M}", title=title, unit=unit.code, place=place),
         finding.client_sentence,
     ]
     if call_by is not None:
@@ -527,8 +527,8 @@ def call_back_for_office(finding: Finding, call_by: datetime) -> Text:
         client=site.client.name, day=long_day(by.date()), time=f"{by:%H:%M}", title=title, unit=finding.unit.code
     )
     number = gettext("Number: {phone}.").format(phone=phone)
-    told = gettext("The client was told: {sentence}").format(sentence=finding.client_sentence)
-    return Text(subject[:200], "\n\n".join((number, told)))
+    sentence = gettext("The client was told: {sentence}").format(sentence=finding.client_sentence)
+    return Text(subject[:200], "\n\n".join((number, sentence)))
 
 
 def cancelled_for_installer(visit: Visit, at: datetime | None) -> Text:

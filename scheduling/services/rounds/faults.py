@@ -108,7 +108,7 @@ class _Known:
         self.away: Mapping[int, list[Absence]] = absences_of(
             installers, first - timedelta(days=1), last + timedelta(days=1)
         )
-        self.told = told_visits(self.company, now)
+        self.counted_on = visits_counted_on(self.company, now)
         self.in_rounds = set(
             Stop.objects.of_company(self.company)
             .filter(round__plan__state=Plan.State.PUBLISHED, round__day__gte=self.company.day_at(now))
@@ -117,7 +117,7 @@ class _Known:
 
     def of_stops(self, plan: Plan) -> Iterator[PlanFault]:
         """Stops to come that nobody can make, or not then."""
-        moves_told = {row["visit"]: row["appointment_at"] for row in plan.differences}
+        moves_named = {row["visit"]: row["appointment_at"] for row in plan.differences}
         for stop in self.stops[plan.pk]:
             is_draft = plan.state == Plan.State.DRAFT
             # what a repaired plan took over from the rounds under way is history
@@ -139,7 +139,7 @@ class _Known:
                 yield self._of_stop(plan, stop, "installer_away", sentence, prevents=is_draft and not stood)
             if visit.state == Visit.State.CONFIRMED and visit.appointment_at != stop.starts_at:
                 # a repaired plan may move an appointment that nobody can keep, and says so in its differences
-                if moves_told.get(visit.pk) != as_text(visit.appointment_at):
+                if moves_named.get(visit.pk) != as_text(visit.appointment_at):
                     sentence = words.time_differs(visit.site.name, visit.pk)
                     yield self._of_stop(plan, stop, CONFIRMED_OTHERWISE, sentence, prevents=is_draft)
             elif plan.based_on_id is None and not keeps_lock(visit, stop, self.now) and not stands_in(visit, stop):
@@ -151,7 +151,7 @@ class _Known:
         """Times that people were told, and for which nobody drives."""
         here = {stop.visit_id for stop in self.stops[plan.pk]}
         left_out = {row.visit_id: row for row in self.unserved[plan.pk]}
-        for visit, at in self.told:
+        for visit, at in self.counted_on:
             if visit.pk in here or visit.state == Visit.State.OFFERED:
                 continue
             day = self.company.day_at(at)
@@ -215,10 +215,10 @@ class _Known:
         return _plan_again(plan) if is_within else Settle(words.plan_days(), "POST", "/api/v1/plans/")
 
 
-def told_visits(company: Company, now: datetime) -> list[tuple[Visit, datetime]]:
+def visits_counted_on(company: Company, now: datetime) -> list[tuple[Visit, datetime]]:
     """Visits of which somebody was told a time to come, with the last of them: confirmed, offered or locked."""
     rows = Visit.objects.of_company(company).filter(state__in=Visit.AHEAD).select_related("site", "locked_installer")
-    told: list[tuple[Visit, datetime]] = []
+    counted_on: list[tuple[Visit, datetime]] = []
     for visit in rows.exclude(state=Visit.State.PROPOSED, locked_start__isnull=True).order_by("pk"):
         times = [datetime.fromisoformat(offer["opens_at"]) for offer in visit.offers]
         if visit.state == Visit.State.CONFIRMED and visit.appointment_at is not None:
@@ -226,13 +226,13 @@ def told_visits(company: Company, now: datetime) -> list[tuple[Visit, datetime]]
         if holds(visit, now) and visit.locked_start is not None and visit.state != Visit.State.CONFIRMED:
             times.append(visit.locked_start)
         if times and max(times) > now:
-            told.append((visit, max(times)))
-    return told
+            counted_on.append((visit, max(times)))
+    return counted_on
 
 
-def last_told_day(company: Company, now: datetime) -> date | None:
+def last_day_counted_on(company: Company, now: datetime) -> date | None:
     """The last day for which somebody was told a time; None where nobody was."""
-    return max((company.day_at(at) for _, at in told_visits(company, now)), default=None)
+    return max((company.day_at(at) for _, at in visits_counted_on(company, now)), default=None)
 
 
 def _as_made(plan: Plan, row: Mapping[str, object]) -> PlanFault:

@@ -21,7 +21,7 @@ from scheduling.planning.policy import Policy
 from scheduling.planning.travel.trips import Place, TravelProvider
 from scheduling.services.days import PlanningClock
 from scheduling.services.people.absences import absences_of, hours_on, is_away
-from scheduling.services.rounds.faults import last_told_day
+from scheduling.services.rounds.faults import last_day_counted_on
 from scheduling.services.rounds.site_pairs import paired_visits
 from scheduling.services.stock.lots import expired_pieces
 from scheduling.services.stock.visit_parts import parts_by_visit
@@ -112,8 +112,8 @@ def asked_days(
     if first_day is None:
         first_day, usual = planning_days(company=company, policy=policy, now=now)
     if days is None:
-        told = last_told_day(company, now)
-        days = usual if told is None else min(max(usual, (told - first_day).days + 1), max(usual, MOST_DAYS))
+        last = last_day_counted_on(company, now)
+        days = usual if last is None else min(max(usual, (last - first_day).days + 1), max(usual, MOST_DAYS))
     return first_day, days
 
 

@@ -139,7 +139,7 @@ def cancel_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -> V
         if by.role == Membership.Role.CLIENT:
             if state_before not in Visit.KNOWN_TO_CLIENT:
                 raise Conflict("visit_move_not_legal", f"The visit {row.state_words}; there is no time to cancel.")
-            row.declined = _with_declined(row.declined, _days_told(row), now)
+            row.declined = _with_declined(row.declined, _days_known_to_client(row), now)
             _keep_proposal_off(row, now)
             messages.cancelled_by_client(row, note, now)
         row.state, row.closed_at, row.closing_note = State.CANCELLED, now, note
@@ -374,7 +374,7 @@ def _with_declined(
     return [w for w in declined if w["closes_at"] > as_utc(now) and w not in windows] + list(windows)
 
 
-def _days_told(row: Visit) -> list[dict[str, str]]:
+def _days_known_to_client(row: Visit) -> list[dict[str, str]]:
     """The days, on the clock of the site, of the times that its client was told."""
     zone = ZoneInfo(row.site.time_zone)
     times = [datetime.fromisoformat(offer["opens_at"]) for offer in row.offers]

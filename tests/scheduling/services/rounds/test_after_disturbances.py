@@ -17,7 +17,7 @@ from scheduling.services.people.absences import record_absence, works
 from scheduling.services.people.installers import retire_installer
 from scheduling.services.policy import read_policy
 from scheduling.services.rounds import confirmed_times
-from scheduling.services.rounds.faults import faults_of_plan, told_visits
+from scheduling.services.rounds.faults import faults_of_plan, visits_counted_on
 from scheduling.services.rounds.offers import offer_plan
 from scheduling.services.rounds.plans import plan_rounds, publish_plan
 from scheduling.services.rounds.problem import MOST_DAYS, asked_days
@@ -184,7 +184,7 @@ def test_planned_again_it_is_published_at_the_first_try_and_nobody_is_lost(
             assert stop.round.installer.is_active
             assert works(stop.round.installer, stop.starts_at, 1)
     differing = {row["visit"] for row in published.differences}
-    for visit, told_at in told_visits(week.town.company, TEN):
+    for visit, told_at in visits_counted_on(week.town.company, TEN):
         stop = stops.get(visit.pk)
         if not published.first_day <= week.town.company.day_at(told_at) <= published.last_day:
             # of a repaired plan the days are given: a time after them is for the next plan

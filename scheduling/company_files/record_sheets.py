@@ -194,7 +194,7 @@ def _find_site(bringing: Bringing, values: Mapping[str, Any]) -> Any:
 _REACHES: Final = {"latitude": 90.0, "longitude": 180.0}
 
 
-def _drop_half_location(row: Row) -> None:
+def _leave_out_half_location(row: Row) -> None:
     """Where one coordinate is not known or cannot be, the site is not located; all else of it stays known."""
     for name, reach in _REACHES.items():
         value = row.values.get(name)
@@ -208,7 +208,7 @@ def _drop_half_location(row: Row) -> None:
 
 
 def _store_site(row: Row, bringing: Bringing) -> Outcome:
-    _drop_half_location(row)
+    _leave_out_half_location(row)
     for name, read in (("access_windows", windows_of), ("access_exceptions", exceptions_of)):
         if isinstance(row.values.get(name), str):
             try:

@@ -60,7 +60,7 @@ def unit(first_client: Client) -> Any:
     factories.MessageFactory(
         company=unit.company, client=first_client, audience="client", visit=visit, call_note=INTERNAL, body="We come."
     )
-    factories.InvoiceLineFactory(invoice__client=first_client)
+    factories.InvoiceLineFactory(invoice=factories.InvoiceFactory(client=first_client))
     return unit
 
 

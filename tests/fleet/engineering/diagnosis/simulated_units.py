@@ -367,7 +367,6 @@ FAULTS: dict[str, tuple[Fault, str]] = {
     "float sticks": (lambda u, r: replace(u, observed={"container_overflows": True}), "D55"),
     "tank without air": (lambda u, r: replace(u, observed={"tap_soon_trickles": True}), "D56"),
     "slow to fill": (lambda u, r: replace(u, observed={"slow_filling": True}), "D57"),
-    "nothing comes": (lambda u, r: replace(u, observed={"no_water": True}), "D77"),
     "pump runs on": (lambda u, r: replace(u, observed={"pump_never_stops": True}), "D61"),
     "new noise": (lambda u, r: replace(u, observed={"unusual_noise": True}), "D58"),
     "slime in a housing": (lambda u, r: replace(u, observed={"smell_or_slime": True}), "D59"),
@@ -456,4 +455,5 @@ FAULTS: dict[str, tuple[Fault, str]] = {
         ),
         "D75",
     ),
+    "nothing comes": (lambda u, r: replace(u, observed={"no_water": True}), "D77"),
 }

@@ -59,7 +59,7 @@ def behind(line_kpa: float) -> Changes:
 
 
 # What a person saw, whatever the gauges show.
-SEEN = {"D50", "D51", "D53", "D54", "D55", "D58", "D59", "D61"}
+SEEN = {"D50", "D51", "D53", "D54", "D55", "D58", "D59", "D61", "D77"}
 
 
 @dataclass(frozen=True)

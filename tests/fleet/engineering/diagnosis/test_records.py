@@ -162,7 +162,7 @@ def test_an_installer_reads_the_words_of_the_trade(rule: Rule) -> None:
 
 
 def test_what_must_be_in_the_next_rounds_whatever_it_costs() -> None:
-    """Water where none should be or none where it is wanted, chlorine on its way to a membrane, a pressure or a drain
+    """Water where none should be, none where it is wanted or a taste in it, chlorine on its way to a membrane, a pressure or a drain
     that nothing stops, and clogged prefilters, which starve all behind them; everything else is weighed by its cost."""
     urgent = {
         (rule.id, cause.code)
@@ -173,7 +173,8 @@ def test_what_must_be_in_the_next_rounds_whatever_it_costs() -> None:
     assert urgent == {
         ("D50", "water_leak"), ("D55", "float_valve_does_not_close"), ("D40", "permeate_side_leak"),
         ("D29", "feed_shut"), ("D28", "check_valve_stuck"), ("D01", "prefilter_clogged"), ("D49", "prefilter_clogged"),
-        ("D04", "pressure_switch_set_wrong"), ("D61", "pressure_switch_set_wrong"), ("D04", "restrictor_blocked"),
+        ("D04", "pressure_switch_set_wrong"), ("D61", "pressure_switch_set_wrong"), ("D39", "tank_biofilm"),
+        ("D77", "no_water_not_explained"), ("D04", "restrictor_blocked"),
         ("D25", "restrictor_blocked"), ("D05", "membrane_oxidised_carbon_exhausted"), ("D44", "carbon_exhausted"),
         ("D30", "chloramine_breakthrough"), ("D31", "wrong_cartridge"), ("D63", "resins_exchanged"),
     }  # fmt: skip

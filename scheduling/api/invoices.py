@@ -22,6 +22,7 @@ from scheduling.exports.invoice_documents import as_printed, invoice_csv, invoic
 from scheduling.exports.order_documents import CSV_MEDIA_TYPE, PDF_MEDIA_TYPE
 from scheduling.models import Invoice, InvoiceLine, ServiceRecord
 from scheduling.planning.money.document import total_of
+from scheduling.planning.money.periods import month_before
 from scheduling.services.money.invoices import cancel_invoice, issue_invoice
 from scheduling.services.money.proposals import Proposal, propose_month, propose_record
 
@@ -162,7 +163,7 @@ class ProposalsSerializer(AnswerSerializer):
 class ProposalParameters(ParametersSerializer):
     """Whose work is to be proposed."""
 
-    month = MonthField(required=False, help_text="month of the work, such as 2026-03")
+    month = MonthField(required=False, help_text="month of the work, such as 2026-03; left out: last month")
     client = TenantRelatedField(
         queryset=Client.objects.all(), required=False, help_text="id or name of the only client; with a month alone"
     )
@@ -171,11 +172,9 @@ class ProposalParameters(ParametersSerializer):
     )
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        """Ask for a month or a report."""
+        """Take a month or a report, not both."""
         if "service_record" in attrs and len(attrs) > 1:
             raise serializers.ValidationError({"service_record": "Give it alone, or a month instead."})
-        if "service_record" not in attrs and "month" not in attrs:
-            raise serializers.ValidationError({"month": "Give a month, such as 2026-03, or a service_record."})
         return attrs
 
 
@@ -320,4 +319,5 @@ class InvoiceViewSet(CreateMixin, ReadOnlyViewSet):
         if "service_record" in asked:
             proposal = propose_record(service_record=asked["service_record"], now=self.now)
             return [proposal] if proposal is not None else []
+        asked.setdefault("month", month_before(self.by.company.day_at(self.now)))
         return propose_month(company=self.by.company, now=self.now, **asked)

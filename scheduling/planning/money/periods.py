@@ -18,6 +18,15 @@ def month_after(first_day: date) -> date:
     return (first_day.replace(day=1) + timedelta(days=31)).replace(day=1)
 
 
+def month_before(day: date) -> date:
+    """First day of the month before the one that a day lies in.
+
+    >>> month_before(date(2026, 1, 31)), month_before(date(2026, 3, 1))
+    (datetime.date(2025, 12, 1), datetime.date(2026, 2, 1))
+    """
+    return (day.replace(day=1) - timedelta(days=1)).replace(day=1)
+
+
 def plus_months(day: date, months: int) -> date:
     """The same day some months on; the last of a month that is too short for it.
 

@@ -367,10 +367,13 @@ def test_proposals_of_many_reports_ask_the_database_no_more_often(
     assert count() == few
 
 
+def test_without_a_month_it_is_the_last_one(as_office: APIClient) -> None:
+    assert as_office.get(PROPOSALS).json() == as_office.get(PROPOSALS, {"month": "2026-02"}).json()
+
+
 @pytest.mark.parametrize(
     ("asked", "parameter"),
     [
-        ({}, "month"),
         ({"month": "March"}, "month"),
         ({"month": "2026-13"}, "month"),
         ({"month": "2026-03", "client": "Nobody"}, "client"),

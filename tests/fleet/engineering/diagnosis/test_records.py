@@ -162,8 +162,9 @@ def test_an_installer_reads_the_words_of_the_trade(rule: Rule) -> None:
 
 
 def test_what_must_be_in_the_next_rounds_whatever_it_costs() -> None:
-    """Water where none should be, none where it is wanted or a taste in it, chlorine on its way to a membrane, a pressure or a drain
-    that nothing stops, and clogged prefilters, which starve all behind them; everything else is weighed by its cost."""
+    """Water where none should be, none where it is wanted or a taste in it, chlorine on its way to a membrane, a
+    pressure or a drain that nothing stops, and clogged prefilters, which starve all behind them; everything else is
+    weighed by its cost."""
     urgent = {
         (rule.id, cause.code)
         for rule in RULES

@@ -367,8 +367,11 @@ def test_proposals_of_many_reports_ask_the_database_no_more_often(
     assert count() == few
 
 
-def test_without_a_month_it_is_the_last_one(as_office: APIClient) -> None:
-    assert as_office.get(PROPOSALS).json() == as_office.get(PROPOSALS, {"month": "2026-02"}).json()
+def test_without_a_month_it_is_the_last_one(as_office: APIClient, report: Report) -> None:
+    report()
+    of_last_month = as_office.get(PROPOSALS).json()
+    assert len(of_last_month["proposals"]) == 1
+    assert of_last_month == as_office.get(PROPOSALS, {"month": "2026-03"}).json()
 
 
 @pytest.mark.parametrize(

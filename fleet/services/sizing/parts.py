@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from statistics import median
 from typing import Any, Final
 
@@ -13,12 +13,10 @@ from fleet.engineering.formulas.mass_balance import waste_ratio
 from fleet.engineering.sizing.carbons import carbons_for_supply
 from fleet.engineering.sizing.unit_parts import UnitCondition, fitting_part
 from fleet.engineering.sizing.words import unit_parts as words
-from fleet.models import CatalogueItem, FeedWaterSample, Placement, Position, Reading, Stage, Unit
+from fleet.models import CatalogueItem, FeedWaterSample, Placement, Position, Stage, Unit
 from fleet.services.formats import format_of, format_or_else
+from fleet.services.sizing.gauges import read_in_a_year
 from fleet.services.sizing.sizing import item_of, rating_of
-
-SEASONS: Final = timedelta(days=365)
-"""Readings of a year tell the usual temperature and water of a unit."""
 
 NEWEST: Final = 12
 """So many of the newest readings tell its pressure, which a pump or a regulator changes for good (common practice, no
@@ -136,18 +134,7 @@ def unit_conditions(*, company: Company, units: Sequence[Unit], now: datetime) -
 
 
 def _usual(company: Company, units: Sequence[int], now: datetime) -> dict[int, dict[str, float]]:
-    rows = (
-        Reading.objects.of_company(company)
-        .current()
-        .filter(unit__in=units, taken_at__gt=now - SEASONS, taken_at__lte=now)
-        .exclude(state=Reading.State.STATIC)
-        .order_by("taken_at", "pk")
-    )
-    values: dict[int, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
-    for row in rows.values("unit_id", *_READ):
-        for name in _READ:
-            if row[name] is not None:
-                values[row["unit_id"]][name].append(float(row[name]))
+    values = read_in_a_year(company=company, units=units, names=_READ, now=now)
     return {
         unit: {name: median(read[-NEWEST:] if name == "inlet_pressure_kpa" else read) for name, read in own.items()}
         for unit, own in values.items()

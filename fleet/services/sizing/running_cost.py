@@ -16,10 +16,10 @@ from fleet.engineering.errors import EngineeringError
 from fleet.engineering.sizing import Item, SiteSurvey, SizingRequest, WaterUse, compare
 from fleet.engineering.sizing.offer import Alternative
 from fleet.engineering.sizing.survey import SizingPolicy
-from fleet.models import CatalogueItem, Placement, Reading, Unit
+from fleet.models import CatalogueItem, Placement, Unit
 from fleet.services.limits import limits_of_units
+from fleet.services.sizing.gauges import read_in_a_year
 from fleet.services.sizing.labour import Labour, labour_of
-from fleet.services.sizing.parts import SEASONS
 from fleet.services.sizing.sizing import item_of, water_of_sites
 from fleet.services.words import no_demand, not_read_for_sizing
 
@@ -60,7 +60,8 @@ def sized_costs(*, company: Company, units: Sequence[Unit], now: datetime) -> di
         Readings of the year before it count.
     """
     ids = [unit.pk for unit in units]
-    read, water = _read(company, ids, now), water_of_sites([unit.site for unit in units])
+    read = read_in_a_year(company=company, units=ids, names=_READ, now=now)
+    water = water_of_sites([unit.site for unit in units])
     installed: dict[int, dict[str, CatalogueItem]] = defaultdict(dict)
     membranes: dict[int, int] = defaultdict(int)
     placements = Placement.objects.of_company(company).filter(position__unit__in=ids, removed_at__isnull=True)
@@ -132,20 +133,3 @@ def _cost_of(
 
 def _consumables(alternative: Alternative) -> float:
     return sum(part.cost_per_year for part in alternative.parts)
-
-
-def _read(company: Company, units: Sequence[int], now: datetime) -> dict[int, dict[str, list[float]]]:
-    """What the gauges of units showed in the past year, while water flowed."""
-    rows = (
-        Reading.objects.of_company(company)
-        .current()
-        .filter(unit__in=units, taken_at__gt=now - SEASONS, taken_at__lte=now)
-        .exclude(state=Reading.State.STATIC)
-        .order_by("taken_at", "pk")
-    )
-    values: dict[int, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
-    for row in rows.values("unit_id", *_READ):
-        for name in _READ:
-            if row[name] is not None:
-                values[row["unit_id"]][name].append(float(row[name]))
-    return values

@@ -487,14 +487,16 @@ def report_noted(finding: Finding, reading: Reading, call_by: datetime | None) -
     """To a client: what was understood of a report, what to do now, and when somebody calls."""
     unit, site = finding.unit, finding.unit.site
     title, zone = gettext(TITLES[finding.rule]), ZoneInfo(site.time_zone)
-    seen_at = reading.taken_at.astimezone(zone)
+    day = long_day(local_day(reading.taken_at, zone))
+    if known_day(reading.taken_at) is None:
+        day = gettext("{day} at {time}").format(day=day, time=f"{reading.taken_at.astimezone(zone):%H:%M}")
     if reading.source == reading.Source.CLIENT:
-        opening = gettext("thank you for your report of {day} at {time}. We understood: {title}, unit {unit}, {place}.")
+        opening = gettext("thank you for your report of {day}. We understood: {title}, unit {unit}, {place}.")
     else:
-        opening = gettext("our installer reports on {day} at {time}: {title}, unit {unit}, {place}.")
+        opening = gettext("our installer reports on {day}: {title}, unit {unit}, {place}.")
     place = f"{site.name}, {site.address}" if site.address else site.name
     paragraphs = [
-        opening.format(day=long_day(seen_at.date()), time=f"{seen_at:%H:%M}", title=title, unit=unit.code, place=place),
+        opening.format(day=day, title=title, unit=unit.code, place=place),
         finding.client_sentence,
     ]
     if call_by is not None:

@@ -91,7 +91,7 @@ def in_no_round(site: str, visit: int, day: date, *, locked: bool) -> str:
         words = gettext("{site}: visit {visit} has been locked on {day} and is in no round of this plan.")
     else:
         words = gettext("{site}: visit {visit} has been confirmed for {day} and is in no round of this plan.")
-    return words.format(site=site, visit=visit, day=day)
+    return words.format(site=site, visit=visit, day=long_day(day))
 
 
 def repair_plan() -> str:

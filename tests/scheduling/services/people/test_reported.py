@@ -13,7 +13,7 @@ from rest_framework.test import APIClient
 
 from accounts.models import Client, Company, Membership
 from fleet.models import Finding, Unit
-from scheduling.models import Need
+from scheduling.models import Message, Need
 from scheduling.services.people.messages import call_back_by
 from tests import factories
 
@@ -188,3 +188,14 @@ def test_a_call_is_promised_within_the_hours_of_the_telephone(told_at: str, hour
     zone = ZoneInfo("Europe/Berlin")
     promised = call_back_by(datetime.fromisoformat(told_at).replace(tzinfo=zone), hours, zone)
     assert promised.replace(tzinfo=None).isoformat(timespec="minutes") == by
+
+
+def test_a_day_without_an_hour_is_answered_as_the_day(
+    as_client: APIClient, unit: Unit, django_capture_on_commit_callbacks: Caught
+) -> None:
+    with django_capture_on_commit_callbacks(execute=True):
+        sent = {"taken_at": "2026-03-01", "observations": {"no_water": True}}
+        assert as_client.post(f"/api/v1/units/{unit.pk}/readings/", sent, format="json").status_code == 201
+    (letter,) = Message.objects.filter(kind="report_noted")
+    assert "your report of Sunday 1 March. We understood" in letter.body
+    assert "12:00" not in letter.body.partition("somebody will call")[0]

@@ -258,7 +258,7 @@ def test_a_draft_that_is_older_than_what_happened_names_every_row_and_what_helps
         f"visit {week.confirmed(3).pk} on Thursday 5 March is in the round of Ada, who does not work then",
         f"visit {cancelled.pk} is cancelled by now",
         f"visit {elsewhere.pk} was confirmed for another time",
-        f"visit {late.pk} has been confirmed for 2026-03-04 and is in no round",
+        f"visit {late.pk} has been confirmed for Wednesday 4 March and is in no round",
     ):
         assert [s for s in sentences if expected in s and s.endswith("publish that plan.")], (expected, sentences)
     assert publish_plan(plan=week.new_plan(TEN), by=week.office, now=TEN).state == "published"

@@ -6,8 +6,11 @@ from typing import Any
 import pytest
 from django.db import connection
 from django.db.backends.base.operations import BaseDatabaseOperations
+from django.db.models import QuerySet
 from django.db.transaction import TransactionManagementError
 from hypothesis import settings
+
+from accounts.models import Company
 
 pytest_plugins = ["tests.cast"]
 
@@ -48,6 +51,23 @@ def _locks_need_a_transaction_of_the_product(monkeypatch: pytest.MonkeyPatch) ->
         return ask(operations, *args, **kwargs)
 
     monkeypatch.setattr(BaseDatabaseOperations, "for_update_sql", refuse_outside)
+
+
+@pytest.fixture(autouse=True)
+def _the_company_is_locked_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Refuse a company's lock after another row's: two who take them in turns wait for one another for ever."""
+    ask = QuerySet.select_for_update
+
+    def refuse_after_others(rows: QuerySet[Any], **kwargs: Any) -> QuerySet[Any]:
+        block = next((block for block in connection.atomic_blocks if not block._from_testcase), None)  # type: ignore[attr-defined]
+        if block is not None:
+            held = vars(block).setdefault("models_locked", [])
+            if rows.model is Company and held and Company not in held:
+                raise AssertionError(f"The company is locked after {held[0].__name__}: lock it first.")
+            held.append(rows.model)
+        return ask(rows, **kwargs)
+
+    monkeypatch.setattr(QuerySet, "select_for_update", refuse_after_others)
 
 
 @pytest.fixture(autouse=True)

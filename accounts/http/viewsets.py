@@ -48,6 +48,7 @@ from accounts.http.search import searchable
 from accounts.http.views import check_query_parameters
 from accounts.models import Membership
 from accounts.services import record
+from accounts.services.companies import lock_company
 from accounts.tenancy import TenantQuerySet
 
 
@@ -61,7 +62,7 @@ class TenantViewSet(GenericViewSet[Any]):
     Class attributes: `resource` (required), `queryset`, `serializer_class`, `input_serializer_class` (when what is sent
     differs from what is answered), `query_parameters` (further query parameters every action reads), `filterset_fields`
     or `filterset_class`, `ordering_fields`, `search_fields`, `pagination_class`, `one_transaction`, `keeps_answers`,
-    `audited`.
+    `audited`, `company_first` (where a service that changes a row takes the company's lock).
     """
 
     resource: ClassVar[str] = ""
@@ -71,6 +72,8 @@ class TenantViewSet(GenericViewSet[Any]):
     # Answers that hold a secret are never stored, so those viewsets take no Idempotency-Key.
     keeps_answers: ClassVar[bool] = True
     audited: ClassVar[bool] = True
+    # Two who lock a row and its company in different orders wait for one another for ever.
+    company_first: ClassVar[bool] = False
     # A row is changed by PATCH alone: a PUT would have to name what the caller does not know of.
     http_method_names = ["get", "head", "post", "patch", "delete"]
     # Longer numbers are no id of any database; they are an address that does not exist.
@@ -251,6 +254,8 @@ class TenantViewSet(GenericViewSet[Any]):
 
     def locked_object(self) -> Any:
         """Fetch the row of the address, locked until the end of the transaction, and check `If-Match` against it."""
+        if self.company_first:
+            lock_company(self.by.company_id)
         unlocked = self.get_object()
         # The lock is taken on the bare row: PostgreSQL refuses to lock through outer joins and groupings.
         list(type(unlocked)._base_manager.select_for_update().filter(pk=unlocked.pk).values_list("pk"))

@@ -23,6 +23,7 @@ class PositionViewSet(ReadWriteViewSet):
     """Places in the trains of units. One in which cartridges have stood keeps its stage and is not deleted."""
 
     resource = "position"
+    company_first = True
     queryset = Position.objects.select_related("unit")
     serializer_class = PositionSerializer
     filterset_fields = {"unit": ["exact"], "unit__site": ["exact"], "stage": ["exact"], "role": ["exact"]}

@@ -201,6 +201,7 @@ class UnitViewSet(QuantityViewSet, RetireMixin, ReadWriteViewSet):
     """Units. POST creates one with its positions and first cartridges; a unit with readings is retired, not deleted."""
 
     resource = "unit"
+    company_first = True
     retire_service = staticmethod(retiring.retire)
     unretire_service = staticmethod(retiring.unretire)
     queryset = Unit.objects.all()

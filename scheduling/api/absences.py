@@ -65,6 +65,7 @@ class AbsenceViewSet(ReadWriteViewSet):
     """When installers do not work. Plans made from then on leave them out; a published plan is repaired by `replan`."""
 
     resource = "absence"
+    company_first = True
     queryset = Absence.objects.select_related("installer")
     serializer_class = AbsenceSerializer
     input_serializer_class = AbsenceInputSerializer

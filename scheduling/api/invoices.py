@@ -222,6 +222,7 @@ class InvoiceViewSet(CreateMixin, ReadOnlyViewSet):
     """
 
     resource = "invoice"
+    company_first = True
     queryset = Invoice.objects.select_related("cancelled_by").prefetch_related("lines")
     serializer_class = InvoiceSerializer
     input_serializer_class = IssuingSerializer

@@ -77,6 +77,7 @@ class MessageViewSet(ReadOnlyViewSet):
     """What was told, or is to be told. `?state=to_call` is the office's call list; clients see what is for them."""
 
     resource = "message"
+    company_first = True
     queryset = Message.objects.select_related("client", "installer", "order__supplier")
     serializer_class = MessageSerializer
     filterset_fields = {

@@ -113,6 +113,7 @@ class NeedViewSet(CreateMixin, ReadOnlyViewSet):
     """What must be done at the units; a single need shows what it costs to do it on each day."""
 
     resource = "need"
+    company_first = True
     queryset = Need.objects.select_related("unit")
     serializer_class = NeedSerializer
     input_serializer_class = NewNeedSerializer

@@ -17,7 +17,6 @@ from rest_framework.response import Response
 from accounts.http.fields import TenantRelatedField
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet, UpdateMixin
-from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem, Supplier
 from scheduling.api.notes import NoteSerializer, SentSerializer
 from scheduling.api.renderers import OrderCSVRenderer, OrderTextRenderer, PDFRenderer, inline_file
@@ -405,6 +404,7 @@ class PurchaseOrderViewSet(CreateMixin, UpdateMixin, ReadOnlyViewSet):
     """
 
     resource = "purchase_order"
+    company_first = True
     queryset = PurchaseOrder.objects.select_related("supplier", "company").prefetch_related(
         Prefetch("lines", queryset=PurchaseOrderLine.objects.select_related("item").order_by("item__code", "pk")),
         "deliveries",
@@ -425,11 +425,6 @@ class PurchaseOrderViewSet(CreateMixin, UpdateMixin, ReadOnlyViewSet):
         kwargs.setdefault("context", self.get_serializer_context())
         chosen = NewOrderSerializer if self.action == "create" else OrderEditSerializer
         return chosen(*args, **kwargs)
-
-    def locked_object(self) -> Any:
-        # the company first, as everybody does who changes more than one order
-        lock_company(self.by.company_id)
-        return super().locked_object()
 
     @extend_schema(request=NewOrderSerializer, responses={201: PurchaseOrderSerializer})
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:

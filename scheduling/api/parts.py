@@ -85,6 +85,7 @@ class PartsListViewSet(ReadOnlyViewSet):
     must be ordered for a period."""
 
     resource = "parts_list"
+    company_first = True
     queryset = PartsList.objects.prefetch_related(
         Prefetch("lines", queryset=PartsLine.objects.select_related("item").order_by("item__code", "pk"))
     )
@@ -185,6 +186,7 @@ class StockLevelViewSet(ReadWriteViewSet):
     """
 
     resource = "stock_level"
+    company_first = True
     queryset = StockLevel.objects.select_related("item")
     serializer_class = StockLevelSerializer
     input_serializer_class = StockCountSerializer

@@ -256,6 +256,7 @@ class PlanViewSet(ReadOnlyViewSet):
     """Plans of rounds. A single plan shows its rounds stop by stop, and every visit left out with the reason."""
 
     resource = "plan"
+    company_first = True
     queryset = Plan.objects.all()
     serializer_class = PlanSerializer
     input_serializer_class = PlanRequestSerializer

@@ -154,6 +154,7 @@ class PolicyViewSet(RetrieveMixin, UpdateMixin):
     """The company's policy, defaults included; its owner may change it."""
 
     resource = "policy"
+    company_first = True
     queryset = CompanyPolicy.objects.select_related("company")
     serializer_class = PolicySerializer
     audited = False  # the service leaves the entry

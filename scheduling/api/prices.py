@@ -47,6 +47,7 @@ class Entries(ReadWriteViewSet, abstract=True):
     """Rows that people enter, change and delete as they like: what was issued keeps what it said."""
 
     audited = False  # the services leave the entries
+    company_first = True
 
     def perform_create(self, serializer: Any) -> Any:
         return enter(model=serializer.Meta.model, by=self.by, now=self.now, **serializer.validated_data)

@@ -261,6 +261,7 @@ class ServiceRecordViewSet(CreateMixin, ReadOnlyViewSet):
     """
 
     resource = "service_record"
+    company_first = True
     queryset = ServiceRecord.with_voided.select_related("corrected_by").prefetch_related("photos")
     serializer_class = ServiceRecordSerializer
     input_serializer_class = NewServiceRecordSerializer

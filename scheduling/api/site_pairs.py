@@ -40,6 +40,7 @@ class SitePairViewSet(CreateMixin, DestroyMixin, ReadOnlyViewSet):
     """Rules for pairs of sites, kept by every plan; what was confirmed with a client stands before them."""
 
     resource = "site_pair"
+    company_first = True
     queryset = SitePair.objects.select_related("first_site", "second_site")
     serializer_class = SitePairSerializer
     input_serializer_class = SitePairInputSerializer

@@ -15,7 +15,6 @@ from accounts.http.filters import RowFilter, TenantFilterSet
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadCreateViewSet
 from accounts.models import Membership
-from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem
 from scheduling.api.notes import SentSerializer
 from scheduling.api.parts import LotSerializer
@@ -150,6 +149,7 @@ class StockMovementViewSet(ReadCreateViewSet):
     """
 
     resource = "stock_movement"
+    company_first = True
     queryset = StockMovement.objects.select_related("item", "reversal")
     serializer_class = StockMovementSerializer
     input_serializer_class = NewStockMovementSerializer
@@ -162,11 +162,6 @@ class StockMovementViewSet(ReadCreateViewSet):
             return rows
         own = Q(from_installer=None) | Q(from_installer__membership=self.by)
         return rows.filter(own, Q(to_installer=None) | Q(to_installer__membership=self.by))
-
-    def locked_object(self) -> Any:
-        # the company first, as everybody does who books stock
-        lock_company(self.by.company_id)
-        return super().locked_object()
 
     def perform_create(self, serializer: Any) -> StockMovement:
         return move_stock(by=self.by, now=self.now, **serializer.validated_data)

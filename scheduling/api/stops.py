@@ -182,6 +182,7 @@ class StopViewSet(ReadOnlyViewSet):
     """Stops of all rounds."""
 
     resource = "stop"
+    company_first = True
     queryset = STOPS
     serializer_class = StopSerializer
     filterset_fields = {

@@ -276,6 +276,7 @@ class VisitViewSet(ReadOnlyViewSet):
     """Visits: at most one proposed for a site, and those offered, confirmed, under way and closed."""
 
     resource = "visit"
+    company_first = True
     queryset = Visit.objects.select_related("site", "installer", "locked_by").prefetch_related(
         Prefetch("tasks", queryset=VisitTask.objects.select_related("need__unit")),
         Prefetch(

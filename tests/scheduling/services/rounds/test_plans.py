@@ -303,7 +303,7 @@ def test_a_draft_older_than_a_clients_yes_is_not_published_without_them(town: To
     visit = Visit.objects.exclude(pk__in=Stop.objects.values("visit")).exclude(pk__in=plan.unserved.values("visit"))[0]
     confirmed = datetime(2026, 3, 4, 11, 0, tzinfo=BERLIN)
     confirm_visit(visit=visit, by=office, appointment_at=confirmed, now=NOW)
-    with pytest.raises(Conflict, match=r"confirmed for 2026-03-04 and is in no round"):
+    with pytest.raises(Conflict, match=r"confirmed for Wednesday 4 March and is in no round"):
         publish_plan(plan=plan, by=office, now=NOW)
     plan.refresh_from_db()
     assert plan.state == "draft"

@@ -7,7 +7,6 @@ class Migration(migrations.Migration):
     dependencies = [
         ("fleet", "0010_sites_on_the_company_clock"),
         ("jobs", "0001_initial"),
-        ("scheduling", "0011_jobs_have_a_room_of_their_own"),
     ]
 
     operations = [

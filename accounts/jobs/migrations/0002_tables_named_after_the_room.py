@@ -4,7 +4,7 @@ from django.db import migrations
 
 
 class Migration(migrations.Migration):
-    dependencies = [("jobs", "0001_initial"), ("fleet", "0011_jobs_have_a_room_of_their_own"), ("scheduling", "0011_jobs_have_a_room_of_their_own")]
+    dependencies = [("jobs", "0001_initial")]
 
     operations = [
         migrations.AlterModelTable(name="job", table=None),

@@ -304,6 +304,8 @@ TABLE: dict[str, str] = {
     "POST /api/v1/answers/<token>/": PUBLIC,
     "GET /calendars/<secret>.ics": PUBLIC,
     "GET /answer/<token>/": PUBLIC,
+    "GET /healthz": PUBLIC,
+    "GET /readyz": PUBLIC,
     "POST /answer/<token>/": PUBLIC,
     # the description of the interface
     "GET /api/v1/docs/": PUBLIC,

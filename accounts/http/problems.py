@@ -20,7 +20,7 @@ from django.core.exceptions import (
     TooManyFilesSent,
 )
 from django.core.exceptions import ValidationError as DjangoValidationError
-from django.db import DataError, IntegrityError, OperationalError
+from django.db import DataError, IntegrityError, InterfaceError, OperationalError, connection
 from django.db.models import ProtectedError, RestrictedError
 from django.http import Http404, HttpRequest, HttpResponse, UnreadablePostError
 from django.urls import is_valid_path
@@ -36,6 +36,7 @@ from accounts.http.faults import InvalidBodyError, RequestInvalid
 log = logging.getLogger(__name__)
 
 PROBLEM_JSON = "application/problem+json"
+AWAY = "The records cannot be reached. Try again in a moment; with the same Idempotency-Key nothing is done twice."
 _NOT_FOUND = "There is nothing here, or nothing you may see."
 _DEPENDANTS_SHOWN = 20
 
@@ -128,6 +129,8 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response | No
             return problem(409, **explain_integrity_error(error))
         case OverflowError() | DataError():
             return problem(400, "A number or a date in the request is out of range.", code="out_of_range")
+        case OperationalError() | InterfaceError() if _is_away(error):
+            return problem(503, AWAY, headers={"Retry-After": "10"})
         case OperationalError() if _is_busy(error):
             return problem(503, KINDS[503][1], headers={"Retry-After": "1"})
         case RequestDataTooBig():
@@ -209,6 +212,16 @@ def _is_busy(error: OperationalError) -> bool:
     # SQLSTATE of PostgreSQL: serialization failure, deadlock, lock not available.
     state = getattr(error.__cause__, "sqlstate", None)
     return "locked" in str(error) or state in {"40001", "40P01", "55P03"}
+
+
+def _is_away(error: OperationalError | InterfaceError) -> bool:
+    """Tell a database that cannot be reached from one that refuses what it is asked."""
+    # SQLSTATE of PostgreSQL: connection exceptions, and a server that shuts down or starts. What never got through to a
+    # server has none.
+    state = getattr(error.__cause__, "sqlstate", None)
+    if state is None:
+        return connection.vendor == "postgresql"
+    return state.startswith("08") or state in {"57P01", "57P02", "57P03"}
 
 
 def _page(status: int, detail: str) -> HttpResponse:

@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from django.conf import settings
 from django.db import transaction
-from django.db.models import Count, Q
+from django.db.models import Count, Q, QuerySet
 from django.utils import timezone
 
 from accounts.errors import Conflict, DomainError, InvalidInput
@@ -265,18 +265,22 @@ def renew(*, chunk: JobChunk, now: datetime) -> bool:
     return _own_claim(chunk).update(lease_until=_lease(now)) == 1
 
 
-def resume_stalled(*, now: datetime) -> int:
-    """Hand out again the chunks that wait or whose lease ran out; the number handed out.
-
-    A broker gives an unfinished task back by itself, but only after its own time-out, and not when it was emptied.
-    """
+def stalled_chunks(*, now: datetime) -> QuerySet[JobChunk]:
+    """The chunks that wait for longer than a lease, or whose worker is gone, of all companies."""
     expired = Q(state=JobChunk.State.RUNNING, lease_until__lt=now)
     # A chunk that has only just been created is on its way to a worker.
     left_lying = Q(
         state=JobChunk.State.WAITING, job__created_at__lt=now - timedelta(seconds=settings.JOB_LEASE_SECONDS)
     )
-    stalled = JobChunk.objects.filter(expired | left_lying, job__state__in=LIVE).order_by("job_id", "index")
-    pairs = list(stalled.values_list("job_id", "index"))
+    return JobChunk.objects.filter(expired | left_lying, job__state__in=LIVE).order_by("job_id", "index")
+
+
+def resume_stalled(*, now: datetime) -> int:
+    """Hand out again the chunks that wait or whose lease ran out; the number handed out.
+
+    A broker gives an unfinished task back by itself, but only after its own time-out, and not when it was emptied.
+    """
+    pairs = list(stalled_chunks(now=now).values_list("job_id", "index"))
     return sum(_enqueue(job_id, [index]) for job_id, index in pairs)
 
 

@@ -83,6 +83,8 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    # Around all others, so that every answer and every log line has the name of its request.
+    "accounts.observing.requests.RequestIds",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -314,10 +316,18 @@ _LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL")
 LOG_LEVEL = env.str("LOG_LEVEL", default="WARNING")
 if LOG_LEVEL not in _LOG_LEVELS:
     raise ImproperlyConfigured(f"LOG_LEVEL is '{LOG_LEVEL}': write one of {', '.join(_LOG_LEVELS)}.")
+LOG_FORMAT = env.str("LOG_FORMAT", default="line")
+if LOG_FORMAT not in {"line", "json"}:
+    raise ImproperlyConfigured(f"LOG_FORMAT is '{LOG_FORMAT}': write line or json.")
+_RECORD = "{asctime} {levelname} {name} {request_id} {message}"
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "filters": {"request": {"()": "accounts.observing.logs.NamesTheRequest"}},
+    "formatters": {
+        "line": {"format": _RECORD, "style": "{"},
+        "json": {"()": "pythonjsonlogger.json.JsonFormatter", "format": _RECORD, "style": "{"},
+    },
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": LOG_FORMAT, "filters": ["request"]}},
     "root": {"handlers": ["console"], "level": LOG_LEVEL},
 }

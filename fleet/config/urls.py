@@ -3,6 +3,7 @@
 from django.urls import include, path
 from drf_spectacular.views import SpectacularAPIView
 
+from accounts.observing.probes import alive, ready
 from fleet.config.docs import DocsView
 
 urlpatterns = [
@@ -12,6 +13,8 @@ urlpatterns = [
     path("api/v1/schema/", SpectacularAPIView.as_view(authentication_classes=[], permission_classes=[]), name="schema"),
     path("", include("scheduling.pages.urls")),
     path("api/v1/docs/", DocsView.as_view(), name="docs"),
+    path("healthz", alive, name="alive"),
+    path("readyz", ready, name="ready"),
 ]
 
 # What never reaches a view is answered in the same shape as everything else.

@@ -133,7 +133,7 @@ class _Letterbox:
         return "250 taken"
 
 
-def _free_port() -> int:
+def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
@@ -153,10 +153,10 @@ def running_parts(folder: Path) -> Iterator[Parts]:
     letters: list[EmailMessage] = []
     with ExitStack() as stack:
         queue = stack.enter_context(running_redis())
-        post = Controller(_Letterbox(letters), hostname="127.0.0.1", port=_free_port())
+        post = Controller(_Letterbox(letters), hostname="127.0.0.1", port=free_port())
         post.start()
         stack.callback(post.stop)
-        port = _free_port()
+        port = free_port()
         outside = ("PYTEST", "DJANGO", "DATABASE_URL", "REDIS_URL", "TEST_DATABASE")
         environment = {name: value for name, value in os.environ.items() if not name.startswith(outside)} | {
             "DATABASE_URL": _own_database(),

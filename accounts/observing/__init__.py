@@ -1,0 +1,1 @@
+"""What an operator watches the server by: probes, request ids and logs."""

@@ -42,7 +42,13 @@ def test_a_longer_list_asks_the_database_no_more_often(
 
 @pytest.mark.parametrize("route", LISTS, ids=str)
 def test_a_list_refuses_pages_and_orders_that_are_not_there(route: Route, as_owner: APIClient) -> None:
-    nonsense = {"page_size": ["0", "501", "x", ""], "page": ["0", "x"], "cursor": ["x"], "ordering": ["colour"]}
+    nonsense = {
+        "page_size": ["0", "501", "x", ""],
+        "page": ["0", "x"],
+        "cursor": ["x"],
+        "after": ["x", "-1"],
+        "ordering": ["colour"],
+    }
     for name, values in nonsense.items():
         for value in values:
             answer = as_owner.get(route.path, {name: value})

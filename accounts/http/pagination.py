@@ -4,6 +4,7 @@ import base64
 import binascii
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 from django.core.exceptions import FieldDoesNotExist, ImproperlyConfigured, ValidationError
@@ -59,12 +60,18 @@ def _described(properties: Mapping[str, Any]) -> dict[str, Any]:
 
 
 class PagePagination(PageNumberPagination):
-    """`?page=2&page_size=100`, with the count of all rows."""
+    """`?page=2&page_size=100`, with the count of all rows; `?after=0` walks them all in the order of their ids.
+
+    Numbered pages are for people: where the order changes while they are turned, a row may slip from a page to come
+    onto one that was read. A walk loses none, since ids stay: whatever is there from its beginning to its end is read,
+    and read once.
+    """
 
     page_size = PAGE_SIZE
     page_size_query_param = "page_size"
     max_page_size = LARGEST_PAGE
-    parameters = ("page", "page_size")
+    parameters = ("page", "page_size", "after")
+    walked: "_Walked | None" = None
 
     def get_page_size(self, request: Request) -> int:
         return whole_number(request, "page_size", PAGE_SIZE, LARGEST_PAGE)
@@ -77,7 +84,11 @@ class PagePagination(PageNumberPagination):
 
     def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         self.request = request
-        rows = queryset.order_by(*ordering_of(queryset))
+        ordering = ordering_of(queryset)
+        after = _walks_after(request)
+        if after is not None:
+            return self._walk(queryset, request, after)
+        rows = queryset.order_by(*ordering)
         number = whole_number(request, "page", 1, None)
         paginator = self.django_paginator_class(rows, self.get_page_size(request))
         try:
@@ -85,6 +96,55 @@ class PagePagination(PageNumberPagination):
         except InvalidPage:
             raise NotFound(f"There is no page {number}: the last one is {paginator.num_pages}.") from None
         return list(self.page)
+
+    def _walk(self, queryset: QuerySet[Any], request: Request, after: int) -> list[Any]:
+        size = self.get_page_size(request)
+        fetched = list(queryset.filter(pk__gt=after).order_by("pk")[: size + 1])
+        page = fetched[:size]
+        link = None
+        if len(fetched) > size:
+            link = str(replace_query_param(request.build_absolute_uri(), "after", page[-1].pk))
+        self.walked = _Walked(queryset.count(), link)
+        return page
+
+    def get_paginated_response(self, data: Any) -> Response:
+        if self.walked is None:
+            return super().get_paginated_response(data)
+        counted = {"count": self.walked.count, "next": self.walked.next_link, "previous": None}
+        return Response({**counted, "results": data})
+
+    def get_schema_operation_parameters(self, view: Any) -> list[dict[str, Any]]:
+        parameters: list[dict[str, Any]] = super().get_schema_operation_parameters(view)
+        walk = {
+            "name": "after",
+            "in": "query",
+            "required": False,
+            "description": "Rows with a higher id, in the order of ids: begin with 0 and follow `next` to read every "
+            "row once, also where their usual order changes meanwhile. Not with `page` or `ordering`.",
+            "schema": {"type": "integer", "minimum": 0},
+        }
+        return [*parameters, walk]
+
+
+@dataclass(frozen=True, slots=True)
+class _Walked:
+    """How many rows a walk has in all, and where it goes on; None at its end."""
+
+    count: int
+    next_link: str | None
+
+
+def _walks_after(request: Request) -> int | None:
+    """The id behind which a walk goes on; None for numbered pages."""
+    text = request.query_params.get("after")
+    if text is None:
+        return None
+    if not (text.isascii() and text.isdigit() and len(text) < 19):
+        raise parameter_fault("after", f"after is '{text[:40]}': it must be the id of a row, or 0 to begin.")
+    for name in ("page", "ordering"):
+        if name in request.query_params:
+            raise parameter_fault(name, f"{name} does not go with after, which reads rows in the order of their ids.")
+    return int(text)
 
 
 class CursorPagination(BasePagination):

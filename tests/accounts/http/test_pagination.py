@@ -44,6 +44,35 @@ def test_numbered_pages_follow_each_other(as_office: APIClient) -> None:
     assert names(as_office.get(third.json()["previous"])) == names(second)
 
 
+def test_a_walk_reads_every_row_once_while_their_order_changes(as_office: APIClient, clients: list[Client]) -> None:
+    """By numbers, a row that moves forward is lost; by ids it is not, and rows that come meanwhile are read too."""
+
+    def read(query: dict[str, Any], mover: Client) -> list[str]:
+        page = as_office.get(CLIENTS, {**query, "page_size": 2})
+        rows, counts = names(page), [page.json()["count"]]
+        Client.objects.filter(pk=mover.pk).update(name=f"A first, {mover.pk}")
+        while page.json()["next"]:
+            page = as_office.get(page.json()["next"])
+            rows += names(page)
+            counts.append(page.json()["count"])
+        assert page.json()["results"]
+        assert set(counts) == {5}
+        return rows
+
+    by_number = read({}, clients[4])
+    assert len(set(by_number)) == 4
+    walked = read({"after": 0}, clients[3])
+    assert walked == ["Client A", "Client B", "Client C", f"A first, {clients[3].pk}", f"A first, {clients[4].pk}"]
+    behind = as_office.get(CLIENTS, {"after": clients[4].pk}).json()
+    assert (behind["results"], behind["next"], behind["previous"], behind["count"]) == ([], None, None, 5)
+
+
+@pytest.mark.parametrize(("with_it", "value"), [("page", "1"), ("ordering", "name")])
+def test_a_walk_has_no_other_order(as_office: APIClient, with_it: str, value: str) -> None:
+    refused = as_office.get(CLIENTS, {"after": 0, with_it: value})
+    assert (refused.status_code, refused.json()["errors"][0]["parameter"]) == (400, with_it)
+
+
 @pytest.mark.usefixtures("clients")
 @pytest.mark.parametrize(
     ("name", "value"),
@@ -79,8 +108,8 @@ def test_a_query_that_cannot_be_read_names_the_parameter(as_office: APIClient, n
 def test_an_unknown_parameter_or_order_is_answered_with_those_there_are(as_office: APIClient) -> None:
     detail = as_office.get(CLIENTS, {"nam": "x"}).json()["errors"][0]["detail"]
     assert detail == (
-        "There is no query parameter 'nam' here; there are: email, name, name__icontains, ordering, page, page_size, "
-        "retired, search."
+        "There is no query parameter 'nam' here; there are: after, email, name, name__icontains, ordering, page, "
+        "page_size, retired, search."
     )
     detail = as_office.get(CLIENTS, {"ordering": "colour"}).json()["errors"][0]["detail"]
     assert "name, created_at" in detail

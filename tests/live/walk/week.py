@@ -171,8 +171,8 @@ def appointments(office: Person, installers: Mapping[str, Person], client: Perso
 
 
 def all_visits(office: Person) -> list[dict[str, Any]]:
-    """Every visit, in an order that stays: best days are moved by the worker while one turns the pages."""
-    return office.rows("/visits/?ordering=created_at")
+    """Every visit, by ids, which stay: best days are moved by the worker while one turns the pages."""
+    return office.rows("/visits/?after=0")
 
 
 def proposed_again(office: Person, declined: Mapping[str, Any]) -> dict[str, Any]:

@@ -1,7 +1,5 @@
 """Everything that is stored of one client, packed as one ZIP archive."""
 
-import csv
-import io
 import json
 import zipfile
 from collections.abc import Iterable, Mapping, Sequence
@@ -10,6 +8,7 @@ from typing import IO, Any, Final
 from django.core.serializers.json import DjangoJSONEncoder
 
 from scheduling.exports import words
+from scheduling.exports.csv_rows import csv_text
 
 MEDIA_TYPE: Final = "application/zip"
 
@@ -48,11 +47,7 @@ def write_archive(
 def _csv_of(rows: Sequence[Row]) -> str:
     """One line a row, one column a field; what is no single value stands as JSON in its cell."""
     columns = list(dict.fromkeys(name for row in rows for name in row))
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(columns)
-    writer.writerows([_cell(row.get(name)) for name in columns] for row in rows)
-    return text.getvalue()
+    return csv_text(columns, ([_cell(row.get(name)) for name in columns] for row in rows))
 
 
 def _cell(value: Any) -> str:
@@ -64,9 +59,4 @@ def _cell(value: Any) -> str:
         return "" if value["value"] is None else f"{value['value']} {value['unit']}".strip()
     if isinstance(value, Mapping | list | tuple):
         return json.dumps(value, cls=DjangoJSONEncoder, ensure_ascii=False) if value else ""
-    return _harmless(str(value))
-
-
-def _harmless(text: str) -> str:
-    """A text that a spreadsheet does not take for a formula."""
-    return f"'{text}" if text[:1] in ("=", "@", "\t", "\r") else text
+    return str(value)

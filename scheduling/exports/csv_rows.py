@@ -2,10 +2,15 @@
 
 import csv
 import io
+import re
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
 MEDIA_TYPE: Final = "text/csv"
+
+# With one of these a spreadsheet begins a formula.
+_BEGINS_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
+_NUMBER: Final = re.compile(r"[+-]?\d+(\.\d+)?")
 
 
 def csv_text(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
@@ -13,18 +18,16 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\r\n")
     writer.writerow(header)
-    writer.writerows([_as_text(cell) for cell in row] for row in rows)
+    writer.writerows([harmless(cell) for cell in row] for row in rows)
     return stream.getvalue()
 
 
-def _as_text(cell: Any) -> Any:
-    """A cell that no spreadsheet takes for a formula; a number of money may begin with a minus."""
-    if isinstance(cell, Amount) or not isinstance(cell, str):
-        return cell
-    return f"'{cell}" if cell[:1] in {"=", "+", "-", "@", "\t", "\r"} else cell
+def harmless(cell: Any) -> Any:
+    """A cell that no spreadsheet takes for a formula: an apostrophe stands before a text that begins like one.
 
-
-class Amount(str):
-    """A number written out, such as '-12.50'."""
-
-    __slots__ = ()
+    >>> harmless("=1+1"), harmless("+49 30 5550100"), harmless("-12.50"), harmless(-3)
+    ("'=1+1", "'+49 30 5550100", '-12.50', -3)
+    """
+    if isinstance(cell, str) and cell.startswith(_BEGINS_FORMULA) and not _NUMBER.fullmatch(cell):
+        return f"'{cell}"
+    return cell

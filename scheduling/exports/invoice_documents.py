@@ -10,7 +10,7 @@ from reportlab.platypus import Flowable, PageBreak, Spacer
 
 from accounts.language import gettext
 from scheduling.exports import invoice_words as words
-from scheduling.exports.csv_rows import Amount, csv_text
+from scheduling.exports.csv_rows import csv_text
 from scheduling.exports.pdf_pages import Pages
 from scheduling.models import Invoice
 from scheduling.planning.money.document import Totals, total_of
@@ -129,12 +129,12 @@ def _rows(document: Printed) -> list[list[Any]]:
             line.site_name,
             line.unit_code,
             line.label,
-            Amount(_quantity(line.quantity)),
+            _quantity(line.quantity),
             line.measure,
-            Amount(f"{line.price:.2f}"),
+            f"{line.price:.2f}",
             line.vat,
-            Amount(f"{line.vat_percent:.2f}"),
-            Amount(f"{line.net:.2f}"),
+            f"{line.vat_percent:.2f}",
+            f"{line.net:.2f}",
             "",
             "",
             document.currency,
@@ -143,10 +143,10 @@ def _rows(document: Printed) -> list[list[Any]]:
         for line in document.lines
     ]
     for rate in document.totals.by_rate:
-        money = [Amount(f"{amount:.2f}") for amount in (rate.percent, rate.net, rate.tax)]
+        money = [f"{amount:.2f}" for amount in (rate.percent, rate.net, rate.tax)]
         rows.append([*head, "tax", *[""] * 7, rate.vat, *money, "", document.currency, ""])
     totals = document.totals
-    money = [Amount(f"{amount:.2f}") for amount in (totals.net, totals.tax, totals.gross)]
+    money = [f"{amount:.2f}" for amount in (totals.net, totals.tax, totals.gross)]
     rows.append([*head, "total", *[""] * 9, *money, document.currency, ""])
     return rows
 

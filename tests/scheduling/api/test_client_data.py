@@ -142,7 +142,7 @@ def test_tables_are_spreadsheets_too_and_none_of_their_cells_a_formula() -> None
     target = io.BytesIO()
     rows = [
         {"id": 1, "name": "=1+1", "tds": {"value": 7.5, "unit": "mg/L"}, "is_active": True},
-        {"id": 2, "flags": [{"code": "late"}], "tds": {"value": None, "unit": "mg/L"}},
+        {"id": 2, "flags": [{"code": "late"}], "tds": {"value": None, "unit": "mg/L"}, "phone": "+49 30 5550100"},
     ]
     write_archive(target, tables={"things": rows}, pictures=[("a.png", b"x")], title="All of it")
     with zipfile.ZipFile(target) as archive:
@@ -152,6 +152,7 @@ def test_tables_are_spreadsheets_too_and_none_of_their_cells_a_formula() -> None
     assert [row["name"] for row in table] == ["'=1+1", ""]
     assert [row["tds"] for row in table] == ["7.5 mg/L", ""]
     assert [row["is_active"] for row in table] == ["yes", ""]
+    assert table[1]["phone"] == "'+49 30 5550100"
     assert table[1]["flags"] == '[{"code": "late"}]'
     assert page.startswith("All of it\n")
     assert "things: 2 rows" in page

@@ -60,7 +60,7 @@ def test_a_program_reads_every_line_of_the_csv(order: PurchaseOrder) -> None:
 
 def test_no_cell_of_the_csv_is_a_formula(order: PurchaseOrder) -> None:
     for row in csv.reader(io.StringIO(order_csv(order))):
-        assert not any(cell.startswith(("=", "+", "@", "\t")) for cell in row)
+        assert not any(cell.startswith(("=", "+", "-", "@", "\t", "\r")) for cell in row)
 
 
 def test_the_page_says_who_orders_what_for_how_much(order: PurchaseOrder) -> None:

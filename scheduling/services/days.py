@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from fleet.engineering.constants import SECONDS_PER_DAY
+from scheduling.planning.rounds.problem import whole_minute
 
 _NOON_S = SECONDS_PER_DAY // 2
 
@@ -30,6 +31,10 @@ class PlanningClock:
     def moment(self, day: int, second: int) -> datetime:
         """The moment of a second of a day."""
         return self.noon(day) + timedelta(seconds=second - _NOON_S)
+
+    def on_the_minute(self, day: int, second: int) -> datetime:
+        """The moment that people are told of a second of a day: its minute, as for all times of stored rounds."""
+        return self.moment(day, whole_minute(second))
 
     def second(self, day: int, moment: datetime) -> int:
         """A moment as second of a day of the horizon; below 0 or above 86 400 when it lies on another day."""

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from fleet.engineering.constants import SECONDS_PER_DAY
 from scheduling.planning.rounds.evaluate import Plan, make_route
 from scheduling.planning.rounds.insertion import Insertion, PlanDict, cheapest_insertion, working_cells
-from scheduling.planning.rounds.problem import Appointment, Candidate, RoundProblem, Window
+from scheduling.planning.rounds.problem import Appointment, Candidate, RoundProblem, Window, whole_minute
 from scheduling.planning.rounds.schedule import keeps_time
 
 _NOON_S = SECONDS_PER_DAY // 2
@@ -27,7 +27,7 @@ _MOST_OPEN_STOPS = 10
 
 @dataclass(frozen=True, slots=True)
 class Alternative:
-    """Another start of work for a visit: who, on which day of the horizon, at which second of it."""
+    """Another start of work for a visit: who, on which day of the horizon, at which second of it, on the minute."""
 
     visit: str
     installer: str
@@ -151,7 +151,7 @@ def _fix(timed: RoundProblem, copy: int, insertion: Insertion, problem: RoundPro
     """The problem with an alternative held at the time that it has in its round as ``timed``."""
     route = make_route(timed, insertion.installer, insertion.day, insertion.stops)
     assert route is not None  # what is put into a round can be driven
-    start = route.stops[insertion.stops.index(copy)].start_s
+    start = whole_minute(route.stops[insertion.stops.index(copy)].start_s)
     candidates = list(problem.candidates)
     candidates[copy] = held(candidates[copy], insertion.day, start, route.installer)
     return dataclasses.replace(problem, candidates=tuple(candidates))

@@ -99,7 +99,9 @@ def _join(problem: RoundProblem, a: int, b: int) -> Candidate:
     if fixed is not None:
         confirmed = {x.appointment.installer for x in (one, two) if x.appointment is not None} - {None}
         if len(windows) == 1 and len(confirmed) <= 1:
-            appointment = Appointment(windows[0].day, windows[0].opens_s, next(iter(confirmed), None))
+            only = windows[0]
+            slack_s = only.closes_s - service - only.opens_s
+            appointment = Appointment(only.day, only.opens_s, next(iter(confirmed), None), slack_s)
         windows = []
     allowed = [x.installers for x in (one, two) if x.installers is not None]
     return Candidate(

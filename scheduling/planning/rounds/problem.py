@@ -11,6 +11,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from types import MappingProxyType
+from typing import Final
 
 import numpy as np
 
@@ -18,6 +19,18 @@ from fleet.engineering.constants import SECONDS_PER_DAY
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.travel.traffic import Traffic
 from scheduling.planning.travel.trips import Place, Travel, TravelProvider
+
+#: People are told whole minutes: what starts within one starts when they were told.
+REST_OF_MINUTE_S: Final = 59
+
+
+def whole_minute(second: int) -> int:
+    """The minute that people are told of a second of a day.
+
+    >>> whole_minute(9 * 3600 + 14 * 60 + 37) == 9 * 3600 + 14 * 60
+    True
+    """
+    return second - second % (REST_OF_MINUTE_S + 1)
 
 
 def _check_whole(name: str, value: object, *, low: int = 0, high: int | None = None) -> None:
@@ -148,15 +161,20 @@ class Installer:
 
 @dataclass(frozen=True, slots=True)
 class Appointment:
-    """A confirmed visit: it starts on ``day`` at ``start_s`` exactly, by ``installer`` if one was confirmed."""
+    """A confirmed visit: it starts on ``day`` at ``start_s``, by ``installer`` if one was confirmed.
+
+    People are told whole minutes: work that starts within the minute, up to ``slack_s`` after ``start_s``, keeps it.
+    """
 
     day: int
     start_s: int
     installer: str | None = None
+    slack_s: int = REST_OF_MINUTE_S
 
     def __post_init__(self) -> None:
         _check_whole("appointment.day", self.day)
         _check_whole("appointment.start_s", self.start_s, high=SECONDS_PER_DAY)
+        _check_whole("appointment.slack_s", self.slack_s, high=REST_OF_MINUTE_S)
 
 
 @dataclass(frozen=True, slots=True)
@@ -388,13 +406,14 @@ class RoundProblem:
     def starts(self) -> tuple[Mapping[int, tuple[tuple[int, int], ...]], ...]:
         """Per candidate, day to the spans (earliest, latest) in which its service may start, in order of time.
 
-        A confirmed appointment has one span of no length; windows too short for the work give none.
+        A confirmed appointment has one span, its minute; windows too short for the work give none.
         """
         table: list[Mapping[int, tuple[tuple[int, int], ...]]] = []
         for c in self.candidates:
             by_day: dict[int, list[tuple[int, int]]] = {}
             if c.appointment is not None:
-                by_day[c.appointment.day] = [(c.appointment.start_s, c.appointment.start_s)]
+                starts_s = c.appointment.start_s
+                by_day[c.appointment.day] = [(starts_s, starts_s + c.appointment.slack_s)]
             else:
                 for window in sorted(c.windows):
                     latest = window.closes_s - c.service_s

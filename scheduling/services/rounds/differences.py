@@ -10,8 +10,6 @@ from scheduling.planning.rounds import DifferenceKind, Disturbance
 from scheduling.planning.rounds.differences import Slot, list_differences
 from scheduling.services.days import PlanningClock
 
-# plans count seconds, and people agree on minutes
-_SAME_MINUTE_S = 59
 _GONE = (Visit.State.CANCELLED,)
 
 
@@ -44,7 +42,7 @@ def compare_stops(
     visits = {s.visit_id: s.visit for s in (*old.values(), *new.values())}
     confirmed = {pk for pk, visit in visits.items() if visit.appointment_at is not None}
     rows = []
-    for keys, tolerance_s in ((confirmed, _SAME_MINUTE_S), (visits.keys() - confirmed, Disturbance().tolerance_s)):
+    for keys, tolerance_s in ((confirmed, 0), (visits.keys() - confirmed, Disturbance().tolerance_s)):
         rows += [
             _row(visits[int(difference.visit)], difference, old, new)
             for difference in list_differences(

@@ -22,8 +22,6 @@ from scheduling.services.words import rounds as words
 #: What the plan leaves a visit out for, where its client answered otherwise.
 DECLINED, CONFIRMED_OTHERWISE, WITHDRAWN = "declined", "confirmed_otherwise", "withdrawn"
 IN_NO_ROUND = "in_no_round"
-# plans count seconds, and people agree on minutes
-_SAME_MINUTE = timedelta(seconds=59)
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +177,7 @@ class _Known:
     def _is_away(self, stop: Stop) -> bool:
         """Whether the installer does not work then; overtime of a whole shift is work."""
         installer, zone = stop.round.installer, ZoneInfo(stop.round.installer.time_zone)
-        local, ends = stop.starts_at.astimezone(zone), (stop.leaves_at - _SAME_MINUTE).astimezone(zone)
+        local, ends = stop.starts_at.astimezone(zone), stop.leaves_at.astimezone(zone)
         absences = self.away.get(installer.pk, ())
         if is_away(installer, stop.starts_at, absences):
             return True

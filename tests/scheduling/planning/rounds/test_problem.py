@@ -109,11 +109,11 @@ def test_lunch_is_due_on_a_shift_that_reaches_over_all_its_times(shift: Shift, i
 
 
 def test_where_work_may_start() -> None:
-    """A window that is as long as the work has one moment, a shorter one none; an appointment has its own."""
+    """A window that is as long as the work has one moment, a shorter one none; an appointment its minute."""
     windows = (Window(1, 100, 100 + HOUR), Window(0, 50_000, 60_000), Window(0, 0, HOUR - 1), Window(0, 10_000, 20_000))
     round_problem = problem(visit("a", windows=windows), visit("b", windows=windows, appointment=Appointment(1, 77)))
     assert round_problem.starts[0] == {0: ((10_000, 16_400), (50_000, 56_400)), 1: ((100, 100),)}
-    assert round_problem.starts[1] == {1: ((77, 77),)}
+    assert round_problem.starts[1] == {1: ((77, 136),)}
 
 
 def test_money_of_a_trip_and_of_a_visit() -> None:

@@ -33,11 +33,13 @@ class Priced:
     best_day: int
 
     def sentence(self, *, today: datetime.date, currency: str) -> str:
-        """What the best day and waiting beyond it cost; empty when no day of the curve is allowed."""
+        """What the best day and waiting beyond it cost; empty when no day of the curve is allowed, or neither costs."""
         cost = self.curve[self.best_day] if self.best_day < len(self.curve) else None
         if cost is None:
             return ""
         later = self.curve[min(self.best_day + WAITING_DAYS, len(self.curve) - 1)]
+        if not cost and not later:
+            return ""
         return words.cheapest_day(today + datetime.timedelta(days=self.best_day), cost, later, currency)
 
 

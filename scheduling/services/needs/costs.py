@@ -8,7 +8,7 @@ from scheduling.models import Need
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.needs import need as planning
 from scheduling.planning.needs.dates import need_dates
-from scheduling.planning.needs.pricing import price
+from scheduling.planning.needs.pricing import Priced, price
 from scheduling.services.needs.facts import forecast_facts
 from scheduling.services.words.tasks import task_named
 
@@ -85,6 +85,17 @@ def price_needs(needs: Sequence[Need], *, policy: ServicePolicy, today: date) ->
         need.curve_first_day = today
         need.cost_curve = list(money.curve)
         need.best_day = today + timedelta(days=money.best_day)
-        # what is wasted and late speaks of parts; a reading says itself what it is worth
-        cheapest = "" if need.reading_way else money.sentence(today=today, currency=policy.planning.currency)
-        need.reason = " ".join(filter(None, [need.reason, cheapest]))
+        need.reason = " ".join(filter(None, [need.reason, _money_sentence(need, policy.planning.currency)]))
+
+
+def _money_sentence(need: Need, currency: str) -> str:
+    """What a priced need's days cost; what is wasted and late speaks of parts, and a reading says what it is worth."""
+    if need.reading_way or need.curve_first_day is None or need.best_day is None:
+        return ""
+    priced = Priced(tuple(need.cost_curve), (need.best_day - need.curve_first_day).days)
+    return priced.sentence(today=need.curve_first_day, currency=currency)
+
+
+def reason_without_money(need: Need, currency: str) -> str:
+    """Why there is a need, as somebody at the unit can check it: without what its days would cost the company."""
+    return need.reason.removesuffix(_money_sentence(need, currency)).strip()

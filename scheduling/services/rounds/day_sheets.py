@@ -22,6 +22,7 @@ from fleet.services.limits import limits_of_units
 from fleet.services.readings.expected import expected_readings
 from fleet.services.units.access import access_of
 from scheduling.models import Installer, Need, PartsList, Plan, Round, Stop, Visit, VisitTask
+from scheduling.services.needs.costs import reason_without_money
 from scheduling.services.rounds.cautions import cautions_at
 from scheduling.services.stock.substitutes import Bought, bought_before
 from scheduling.services.stock.visit_parts import parts_by_visit
@@ -97,7 +98,7 @@ def day_sheet(*, day: Round) -> DaySheet:
                 **_of_stop(stop),
                 "is_next": stop.pk == next_stop,
                 "hours": [words.hours(*span) for span in access[stop.visit.site_id].hours_on(day.day)],
-                "tasks": [_of_task(task, bought) for task in stop.visit.tasks.all()],
+                "tasks": [_of_task(task, bought, company.currency) for task in stop.visit.tasks.all()],
                 "units": [
                     _of_unit(unit, limits[unit.pk], list(stop.visit.tasks.all()), system)
                     for unit in units.get(stop.visit.site_id, ())
@@ -174,7 +175,7 @@ def _substitutes(need: Need, bought: Bought) -> list[str]:
     return bought.on_hand_for(need.item, format_or_else(format_of(need.position), format_of(need.item)))
 
 
-def _of_task(task: VisitTask, bought: Bought) -> dict[str, Any]:
+def _of_task(task: VisitTask, bought: Bought, currency: str) -> dict[str, Any]:
     need = task.need
     return {
         "order": task.order,
@@ -191,15 +192,17 @@ def _of_task(task: VisitTask, bought: Bought) -> dict[str, Any]:
         "minutes": need.minutes,
         "source": need.source,
         "reason": need.reason,
-        "why": _why(need),
+        "why": _why(need, currency),
     }
 
 
-def _why(need: Need) -> str:
+def _why(need: Need, currency: str) -> str:
     """What somebody at the unit can check: what was seen, read or said, without what waiting would cost the company."""
     if need.finding is not None:
         return _title(need.finding)
-    return need.forecast.installer_sentence if need.forecast is not None else need.reason
+    if need.forecast is not None:
+        return need.forecast.installer_sentence
+    return reason_without_money(need, currency)
 
 
 def _title(finding: Finding) -> str:

@@ -277,6 +277,24 @@ def test_each_task_says_why_and_has_a_box_and_the_client_can_sign(day: Round, as
     assert drawn.count(b"0 0 8 8 re") == len(tasks)
 
 
+def test_a_task_of_the_calendar_says_why_and_nothing_of_what_waiting_costs(
+    day: Round, town: Town, as_installer: APIClient
+) -> None:
+    unit = Unit.objects.get(site__name="Tea Room")
+    Unit.objects.filter(pk=unit.pk).update(
+        tank=Unit.Tank.PRESSURISED, commissioned_on=(NOW - timedelta(days=800)).date()
+    )
+    run_night(town)
+    need = Need.objects.get(unit=unit, kind="sanitise")
+    assert "Cheapest on" in need.reason
+    newest = Round.objects.order_by("-pk").first()
+    assert newest is not None
+    sheet = as_installer.get(f"/api/v1/rounds/{newest.pk}/day-sheet/").json()
+    (sanitise,) = [task for stop in sheet["stops"] for task in stop["tasks"] if task["kind"] == "sanitise"]
+    assert sanitise["why"].startswith("Pressurised tank: sanitise every")
+    assert sanitise["why"] == need.reason.partition(" Cheapest on")[0]
+
+
 def test_the_next_stop_is_the_first_that_is_open(day: Round, as_installer: APIClient) -> None:
     address = f"/api/v1/rounds/{day.pk}/day-sheet/"
     first, second = as_installer.get(address).json()["stops"]

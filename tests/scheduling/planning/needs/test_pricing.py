@@ -63,6 +63,8 @@ def test_the_sentence_gives_the_cheapest_day_and_four_weeks_of_waiting() -> None
         "Cheapest on 12 Mar 2026: 0.00 EUR of waste and lateness; four weeks later it would be 84.00 EUR."
     )
     assert Priced((None, None), 0).sentence(today=TODAY, currency="EUR") == ""
+    assert Priced((0.0, 0.0), 0).sentence(today=TODAY, currency="EUR") == "", "it says nothing"
+    assert Priced((0.0, 0.5), 0).sentence(today=TODAY, currency="EUR") != ""
     assert Priced((None,), 60).sentence(today=TODAY, currency="EUR") == ""
     assert price([], policy=POLICY) == []
 

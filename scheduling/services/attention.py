@@ -109,10 +109,14 @@ class _Attention:
         bad_units = {finding.unit_id for finding in findings["bad_water"]}
         yield self._kind("bad_water", map(self._of_finding, findings["bad_water"]))
         due = [need for need in self._needs if need.forecast_id is not None and need.unit_id not in bad_units]
-        guards = [need for need in due if need.position is not None and need.position.stage in _GUARDS_OF_MEMBRANE]
-        yield self._kind("bad_water_soon", (self._of_forecast(need) for need in due if need not in guards))
-        yield self._kind("endangers_membrane", (self._of_forecast(need) for need in guards))
-        yield self._kind("faults", map(self._of_finding, findings["faults"]))
+        due_soon = {need: matter for need in due if (matter := self._of_forecast(need)) is not None}
+        guards = {need for need in due_soon if need.position is not None and need.position.stage in _GUARDS_OF_MEMBRANE}
+        yield self._kind("bad_water_soon", (due_soon[need] for need in due_soon if need not in guards))
+        yield self._kind("endangers_membrane", (due_soon[need] for need in due_soon if need in guards))
+        # what a forecast and a reading say of one task is one matter, shown where it does more harm
+        with_forecast = {need.finding_id for need in due_soon}
+        faults = (finding for finding in findings["faults"] if finding.pk not in with_forecast)
+        yield self._kind("faults", map(self._of_finding, faults))
         yield self._kind("unread", self._unread(findings["unread"]))
         yield self._kind("parts_missing", self._parts_missing())
         yield self._kind("late_deliveries", self._late())
@@ -135,6 +139,10 @@ class _Attention:
     def _findings(self) -> list[Finding]:
         rows = Finding.objects.of_company(self.company).filter(state__in=Finding.LIVE).exclude(cause__in=EXPLAINS_ONLY)
         return list(rows.select_related("unit__site__client", "position").order_by("-confidence", "pk"))
+
+    @cached_property
+    def _finding_ids(self) -> frozenset[int]:
+        return frozenset(finding.pk for finding in self._findings)
 
     @cached_property
     def _needs(self) -> list[Need]:
@@ -186,10 +194,13 @@ class _Attention:
         if visit is not None and visit.state in Visit.CONFIRMED_OR_UNDER_WAY:
             return True
         assert need.forecast is not None
+        sentence, finding = words.of_forecast(need, probability, by), need.finding
+        if finding is not None and finding.pk in self._finding_ids:
+            sentence = words.also_seen(sentence, finding)
         return self._at_unit(
             need.unit,
-            words.of_forecast(need, probability, by),
-            self._settle(visit, None),
+            sentence,
+            self._settle(visit, finding),
             visit=visit.pk if visit is not None else None,
             cost_of_waiting=self._cost_of_waiting(need),
             probability=round(probability, 3),

@@ -47,6 +47,14 @@ def of_forecast(need: Need, probability: float, day: date) -> str:
     return words.format(task=task_at_unit(need), percent=round(100 * probability), day=long_day(day))
 
 
+def also_seen(sentence: str, finding: Finding) -> str:
+    """What a reading shows of that of which a forecast speaks."""
+    title = gettext(TITLES.get(finding.rule, finding.rule))
+    return gettext("{sentence} Seen: {title}. {finding}").format(
+        sentence=sentence, title=title, finding=finding.installer_sentence
+    )
+
+
 def of_wanted_reading(need: Need) -> str:
     """Why a reading is wanted."""
     return gettext("{unit}: {reason}").format(unit=need.unit.code, reason=need.reason)

@@ -11,6 +11,7 @@ from fleet.models import Finding, Unit
 from fleet.services.findings.findings import refresh_findings
 from fleet.services.status import status_of
 from scheduling.models import Installer, Message, Need, Plan, StockLevel, Visit
+from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.rounds.plans import publish_plan
 from scheduling.services.stock.stock import count_stock
 from tests.scheduling.night import run_night
@@ -110,6 +111,24 @@ def test_faults_are_apart_from_bad_water_and_what_only_explains_is_left_out(town
     faults = _kinds(as_office)["faults"]
     assert faults["count"] == 1
     assert faults["matters"][0]["settle"]["path"].startswith("/api/v1/findings/")
+
+
+def test_what_a_forecast_and_a_reading_say_of_one_task_is_one_matter(
+    town: Town, ada: Installer, as_office: APIClient
+) -> None:
+    unit = town.unit(train=RO_DI_TRAIN)
+    lead = town.position(unit, "resin", "lead")
+    town.forecast(lead, 1)
+    finding = _finding(unit, "D13", "di_lead_exhausted")
+    refresh_needs(company=town.company, now=NOW)
+    rotate = Need.objects.get(unit=unit, position=lead)
+    assert (rotate.finding, rotate.forecast is None) == (finding, False)
+    kinds = _kinds(as_office)
+    (row,) = [row for kind in kinds.values() for row in kind["matters"] if row["unit"] == unit.pk]
+    assert row in kinds["bad_water_soon"]["matters"]
+    for reason in ("likely to be exhausted by", "Both resin cartridges are exhausted."):
+        assert row["sentence"].count(reason) == 1
+    assert row["settle"]["path"] == f"/api/v1/findings/{finding.pk}/confirm/"
 
 
 def test_dearer_matters_come_first(town: Town, ada: Installer, as_office: APIClient, office: Membership) -> None:

@@ -116,10 +116,10 @@ READERS: Final = _table(
     ("Visit", STAFF, "additions"),
     ("VisitAddition", STAFF, "reason"),
     # Clients are promised windows, never the minute of a plan that may change every night.
-    ("Visit", STAFF, "planned"),
+    ("Visit", STAFF, "planned why_in_no_round"),
     ("Window", EVERYONE, "opens_at closes_at"),
     # Whoever has the link of an offer reads how that one visit stands.
-    ("OfferOfLink", EVERYONE, "company phone site address work minutes state sentence is_open windows"),
+    ("OfferOfLink", EVERYONE, "company phone site address work minutes state sentence is_open may_cancel windows"),
     ("OfferedWindow", EVERYONE, "opens_at closes_at words"),
     ("VisitTask", EVERYONE, "order need kind label state unit unit_code position item minutes outcome"),
     ("VisitTask", STAFF, "reason outcome_reason"),

@@ -1,4 +1,4 @@
-"""Answers to an offer by the link that was sent to the client: no signing in, and nothing but that one visit."""
+"""Answers by the link of a letter to a client: no signing in, and nothing but that one visit."""
 
 from typing import Any
 
@@ -44,13 +44,16 @@ class OfferOfLinkSerializer(AnswerSerializer):
     state = serializers.ChoiceField(choices=Visit.State.choices, help_text="how the visit stands")
     sentence = serializers.CharField(help_text="how the visit stands, in a sentence")
     is_open = serializers.BooleanField(help_text="whether this link may still choose or decline")
+    may_cancel = serializers.BooleanField(help_text="whether this link may cancel the confirmed time")
     windows = OfferedWindowSerializer(many=True, help_text="windows that can still be chosen")
 
 
 class LinkAnswerSerializer(StrictSerializer):
     """What the client answers."""
 
-    answer = OneOfField(choices=ANSWERS, help_text="accept a window, decline them all, or ask for a call")
+    answer = OneOfField(
+        choices=ANSWERS, help_text="accept a window, decline them all, cancel the confirmed time, or ask for a call"
+    )
     opens_at = MomentField(
         required=False, allow_null=True, default=None, help_text="start of the window that is accepted"
     )
@@ -60,7 +63,7 @@ class LinkAnswerSerializer(StrictSerializer):
 
 
 class AnswerView(PublicView):
-    """Read how an offer stands and answer it, by the signed link of the letter."""
+    """Read how a visit stands and answer, by the signed link of the letter."""
 
     throttle_classes = [AnswerThrottle]
     serializer_class = LinkAnswerSerializer
@@ -74,7 +77,7 @@ class AnswerView(PublicView):
 
     @extend_schema(request=LinkAnswerSerializer, responses=OfferOfLinkSerializer, operation_id="answer_create")
     def post(self, request: Request, token: str) -> Response:
-        """Accept one of the windows, decline them all, or ask for a call."""
+        """Accept one of the windows, decline them all, cancel the time that was confirmed, or ask for a call."""
         asked = self._asked(token)
         serializer = LinkAnswerSerializer(data=request.data)
         serializer.is_valid(raise_exception=True)

@@ -21,12 +21,12 @@ from scheduling.api.notes import NoteSerializer, SentSerializer
 from scheduling.models import Installer, Need, Plan, Stop, Visit, VisitAddition, VisitTask
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.rounds import confirmed_times
+from scheduling.services.rounds.not_planned import why_in_no_round
 from scheduling.services.visits.additions import accept_additions, decline_additions
 from scheduling.services.visits.locks import unlock_visit
 from scheduling.services.visits.outcomes import TaskOutcome
 from scheduling.services.visits.visits import (
     begin_visit,
-    cancel_visit,
     complete_visit,
     depart,
     offer_visit,
@@ -116,6 +116,9 @@ class VisitSerializer(TenantModelSerializer):
     )
     offers = WindowSerializer(many=True, read_only=True, help_text="windows to choose from while it is offered")
     planned = serializers.SerializerMethodField(help_text="its stop in the newest published plan; null when in none")
+    why_in_no_round = serializers.SerializerMethodField(
+        help_text="of a confirmed visit in no published plan: why, and what brings it into one; else empty"
+    )
     skills = serializers.ListField(child=serializers.CharField(), read_only=True)
     costs = serializers.ListField(
         child=serializers.FloatField(allow_null=True),
@@ -150,6 +153,7 @@ class VisitSerializer(TenantModelSerializer):
             "installer_name",
             "offers",
             "planned",
+            "why_in_no_round",
             "lock",
             "tasks",
             "confirmed_minutes",
@@ -177,6 +181,11 @@ class VisitSerializer(TenantModelSerializer):
     def get_planned(self, visit: Visit) -> Any:
         stops: list[Stop] = visit.published_stops  # type: ignore[attr-defined]
         return PlannedSerializer(stops[-1], context=self.context).data if stops else None
+
+    def get_why_in_no_round(self, visit: Visit) -> str:
+        if visit.published_stops:  # type: ignore[attr-defined]
+            return ""
+        return why_in_no_round(visit, company=self.context["membership"].company, now=self.context["now"])
 
     @extend_schema_field(LockSerializer(allow_null=True))
     def get_lock(self, visit: Visit) -> Any:
@@ -401,7 +410,7 @@ class VisitViewSet(ReadOnlyViewSet):
 
         By the client, plans keep off the day they were told, and the office reads of it.
         """
-        return self._move(cancel_visit, NoteSerializer)
+        return self._move(confirmed_times.cancel, NoteSerializer)
 
     @extend_schema(request=CompletionSerializer, responses=VisitSerializer)
     @action(detail=True, methods=["post"])

@@ -1,4 +1,4 @@
-"""The page behind the link of an offer: choose a time, decline, or ask for a call."""
+"""The page behind the link of a letter: choose a time, decline, cancel, or ask for a call."""
 
 from collections.abc import Callable
 from datetime import datetime
@@ -16,7 +16,7 @@ from rest_framework.request import Request
 from accounts.errors import DomainError
 from accounts.http.fields import MomentField
 from scheduling.api.answers import AnswerThrottle
-from scheduling.services.people.answer_links import AnsweredFor, read_answer_token
+from scheduling.services.people.answer_links import AnsweredFor, answer_token, read_answer_token
 from scheduling.services.rounds.answers import ACCEPT, ANSWERS, answer, as_it_stands
 from scheduling.services.words import answers as words
 
@@ -63,10 +63,13 @@ class AnswerPage(View):
         if choice == ACCEPT and opens_at is None:
             return self._page(request, asked, words.choose_one(), status=400)
         try:
-            answer(asked, answer=choice, opens_at=opens_at, note=note, now=timezone.now())
+            visit = answer(asked, answer=choice, opens_at=opens_at, note=note, now=timezone.now())
         except DomainError as error:
             return self._page(request, read_answer_token(token), error.sentence, status=409)
         # a reload of the answered page must not answer again
+        if choice == ACCEPT:
+            # the link of the offer is used up; that of the time may cancel it
+            return redirect("answer-page", token=answer_token(visit))
         return redirect(f"{request.path}?called=1" if choice == "call_me" else request.path)
 
     @staticmethod

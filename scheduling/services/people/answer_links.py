@@ -1,14 +1,15 @@
-"""Links by which a client answers an offer without signing in.
+"""Links by which a client answers an offer, or cancels a time they were told, without signing in.
 
-A link is signed, holds for one offer of one visit, and lets its holder do nothing else: choose one of its windows,
-decline them, or ask for a call. Once the offer is answered, withdrawn or has gone by, it shows how things stand.
+A link is signed, holds for one offer or one confirmed time of one visit, and lets its holder do nothing else: choose
+one of the windows or decline them, cancel the time, or ask for a call. Once the offer is answered or withdrawn, or the
+time is another one or has gone by, it shows how things stand.
 """
 
 import hashlib
 import json
 import re
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 from django.conf import settings
 from django.core import signing
@@ -24,14 +25,24 @@ PATH = "answer/"
 
 @dataclass(frozen=True, slots=True)
 class AnsweredFor:
-    """The visit a link speaks of, and whether the offer that the link was sent with still stands."""
+    """The visit a link speaks of, and whether the offer, or the time, that it was sent with still stands."""
 
     visit: Visit
-    is_open: bool
+    still_stands: bool
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it may choose or decline."""
+        return self.still_stands and self.visit.state == Visit.State.OFFERED
+
+    def may_cancel(self, now: datetime) -> bool:
+        """Whether it may cancel the time that the visit is confirmed for, which is still to come."""
+        at = self.visit.appointment_at
+        return self.still_stands and self.visit.state == Visit.State.CONFIRMED and at is not None and at > now
 
 
 def answer_token(visit: Visit) -> str:
-    """The signed part of a link for the offer that a visit has now."""
+    """The signed part of a link for the offer, or the confirmed time, that a visit has now."""
     return signing.dumps([visit.pk, _digest(visit)], salt=_SALT)
 
 
@@ -54,9 +65,13 @@ def read_answer_token(token: str) -> AnsweredFor | None:
     visit = Visit.objects.filter(pk=pk).select_related("site__client", "site__company", "installer").first()
     if visit is None:
         return None
-    return AnsweredFor(visit, visit.state == Visit.State.OFFERED and digest == _digest(visit))
+    return AnsweredFor(visit, digest == _digest(visit))
 
 
 def _digest(visit: Visit) -> str:
-    """Which offer it is: another one of the same visit needs a link of its own."""
-    return hashlib.sha256(json.dumps(visit.offers, sort_keys=True).encode()).hexdigest()[:16]
+    """Which offer or confirmed time it is: another one of the same visit needs a link of its own."""
+    stands: object = visit.offers
+    if visit.state == Visit.State.CONFIRMED:
+        assert visit.appointment_at is not None
+        stands = {"confirmed": visit.appointment_at.astimezone(UTC).isoformat()}
+    return hashlib.sha256(json.dumps(stands, sort_keys=True).encode()).hexdigest()[:16]

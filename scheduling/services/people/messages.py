@@ -107,12 +107,12 @@ def confirmed(visit: Visit, earlier_state: Visit.State, earlier_at: datetime | N
     if earlier_state == Visit.State.CONFIRMED:
         moved(visit, earlier_at, now)
     else:
-        _to_client(visit, Kind.CONFIRMED, words.confirmed(visit, _open_needs(visit)), now)
+        _to_client(visit, Kind.CONFIRMED, words.confirmed(visit, _open_needs(visit), answer_address(visit)), now)
 
 
 def offer_taken(*, visit: Visit, by: Membership | None, now: datetime) -> None:
     """The client chose, by a link if nobody is named: they get it in writing, and the office reads of it."""
-    _to_client(visit, Kind.CONFIRMED, words.confirmed(visit, _open_needs(visit)), now)
+    _to_client(visit, Kind.CONFIRMED, words.confirmed(visit, _open_needs(visit), answer_address(visit)), now)
     if by is None or by.role == Membership.Role.CLIENT:
         _to_office(visit, Kind.OFFER_TAKEN, words.offer_taken_for_office(visit), now)
 
@@ -136,9 +136,9 @@ def call_wanted(visit: Visit, note: str, now: datetime) -> None:
 def moved(visit: Visit, was_at: datetime | None, now: datetime) -> None:
     """A confirmed time has changed; who has not yet been told of the earlier one reads of the new one alone."""
     if Kind.CONFIRMED in _replace_waiting(visit, (Kind.CONFIRMED, Kind.MOVED, Kind.REMINDER), now):
-        _to_client(visit, Kind.CONFIRMED, words.confirmed(visit, _open_needs(visit)), now)
+        _to_client(visit, Kind.CONFIRMED, words.confirmed(visit, _open_needs(visit), answer_address(visit)), now)
     else:
-        _to_client(visit, Kind.MOVED, words.moved(visit, was_at), now)
+        _to_client(visit, Kind.MOVED, words.moved(visit, was_at, answer_address(visit)), now)
 
 
 def remind(*, now: datetime) -> int:
@@ -168,7 +168,14 @@ def remind(*, now: datetime) -> int:
         earlier = Message.objects.filter(company_id=visit.company_id, event=event)
         if not is_day_before or local.hour < _REMINDER_HOUR or written_today.exists() or earlier.exists():
             continue
-        _to_client(visit, Kind.REMINDER, words.reminder(visit, _open_needs(visit)), now, useful_until=at, event=event)
+        _to_client(
+            visit,
+            Kind.REMINDER,
+            words.reminder(visit, _open_needs(visit), answer_address(visit)),
+            now,
+            useful_until=at,
+            event=event,
+        )
         written += 1
     return written
 
@@ -302,7 +309,7 @@ def report_noted(*, company: Company, units: Iterable[int], now: datetime) -> in
             reading__source__in=_SEEN_BY,
         )
         .exclude(messages__kind=Kind.REPORT_NOTED)
-        .select_related("unit__site__client", "unit__site__company", "reading")
+        .select_related("unit__site__client", "unit__site__company", "reading__recorded_by")
     )
     written = 0
     hours = read_policy(company=company).rules.call_back_hours

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 from accounts.dates import long_day
 from accounts.day_alone import known_day, local_day
 from accounts.language import gettext, gettext_noop, listed, ngettext
-from accounts.models import Company
+from accounts.models import Company, Membership
 from fleet.engineering.cautions import NO_CERTIFICATE
 from fleet.engineering.diagnosis import TITLES
 from fleet.models import Finding, Position, Reading, Stage, Unit
@@ -210,7 +210,7 @@ def state_sentence(visit: Visit) -> str:
     return gettext(_STATE_SENTENCES[state])
 
 
-def reminder(visit: Visit, needs: Iterable[Need]) -> Text:
+def reminder(visit: Visit, needs: Iterable[Need], address: str) -> Text:
     """The visit is tomorrow."""
     if visit.installer is not None:
         coming = gettext("a reminder: {installer} will come to {place} tomorrow, {when}.")
@@ -224,6 +224,7 @@ def reminder(visit: Visit, needs: Iterable[Need]) -> Text:
             work=work_text(needs), duration=_duration(visit.minutes)
         ),
         gettext("Please make sure that the unit can be reached, and tell us at once if the time does not suit you."),
+        *_cancel_here(address),
     )
 
 
@@ -239,8 +240,8 @@ def offer_lapsed(visit: Visit) -> Text:
     )
 
 
-def confirmed(visit: Visit, needs: Iterable[Need]) -> Text:
-    """The time is confirmed."""
+def confirmed(visit: Visit, needs: Iterable[Need], address: str) -> Text:
+    """The time is confirmed; at the address, empty for none, its client may cancel it."""
     if visit.installer is not None:
         coming = gettext("thank you. {installer} will come to {place} on {when}.")
     else:
@@ -253,10 +254,11 @@ def confirmed(visit: Visit, needs: Iterable[Need]) -> Text:
             work=work_text(needs), duration=_duration(visit.minutes)
         ),
         gettext("If this time no longer suits you, please tell us as early as you can."),
+        *_cancel_here(address),
     )
 
 
-def moved(visit: Visit, earlier_at: datetime | None) -> Text:
+def moved(visit: Visit, earlier_at: datetime | None, address: str) -> Text:
     """A confirmed time has changed."""
     if visit.installer is not None:
         coming = gettext("the time of our visit has changed. {installer} will now come to {place} on {when}.")
@@ -271,7 +273,14 @@ def moved(visit: Visit, earlier_at: datetime | None) -> Text:
         gettext("New time for our visit to {site}").format(site=visit.site.name),
         coming,
         gettext("If the new time does not suit you, please tell us and we will find another."),
+        *_cancel_here(address),
     )
+
+
+def _cancel_here(address: str) -> list[str]:
+    if not address:
+        return []
+    return [gettext("Cancel the visit, or ask us to call you, here: {address}").format(address=address)]
 
 
 def extended(
@@ -490,10 +499,14 @@ def report_noted(finding: Finding, reading: Reading, call_by: datetime | None) -
     day = long_day(local_day(reading.taken_at, zone))
     if known_day(reading.taken_at) is None:
         day = gettext("{day} at {time}").format(day=day, time=f"{reading.taken_at.astimezone(zone):%H:%M}")
+    subject = gettext("Seen at your unit: {title}, {site}")
     if reading.source == reading.Source.CLIENT:
         opening = gettext("thank you for your report of {day}. We understood: {title}, unit {unit}, {place}.")
-    else:
+        subject = gettext("Your report: {title}, {site}")
+    elif reading.recorded_by is not None and reading.recorded_by.role == Membership.Role.INSTALLER:
         opening = gettext("our installer reports on {day}: {title}, unit {unit}, {place}.")
+    else:
+        opening = gettext("our office noted on {day}: {title}, unit {unit}, {place}.")
     place = f"{site.name}, {site.address}" if site.address else site.name
     paragraphs = [
         opening.format(day=day, title=title, unit=unit.code, place=place),
@@ -505,7 +518,7 @@ def report_noted(finding: Finding, reading: Reading, call_by: datetime | None) -
         paragraphs.append(gettext(NO_CERTIFICATE))
     greeting = gettext("Hello {name},").format(name=site.client.name)
     body = "\n\n".join([greeting, *paragraphs, signature(site.company)])
-    return Text(gettext("Your report: {title}, {site}").format(title=title, site=site.name)[:200], body + "\n")
+    return Text(subject.format(title=title, site=site.name)[:200], body + "\n")
 
 
 def _call_sentence(phone: str, by: datetime) -> str:

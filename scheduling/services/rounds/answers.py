@@ -9,8 +9,13 @@ from scheduling.services.people import words
 from scheduling.services.people.answer_links import AnsweredFor
 from scheduling.services.rounds import confirmed_times
 
-ACCEPT, DECLINE, CALL_ME = "accept", "decline", "call_me"
-ANSWERS = ((ACCEPT, "accept a window"), (DECLINE, "decline every window"), (CALL_ME, "ask for a call"))
+ACCEPT, DECLINE, CANCEL, CALL_ME = "accept", "decline", "cancel", "call_me"
+ANSWERS = (
+    (ACCEPT, "accept a window"),
+    (DECLINE, "decline every window"),
+    (CANCEL, "cancel the time"),
+    (CALL_ME, "ask for a call"),
+)
 
 
 def answer(asked: AnsweredFor, *, answer: str, opens_at: datetime | None, note: str, now: datetime) -> Visit:
@@ -28,12 +33,18 @@ def answer(asked: AnsweredFor, *, answer: str, opens_at: datetime | None, note: 
     Raises
     ------
     Conflict
-        When the offer of the link no longer stands, or the window has opened.
+        When the offer or the time of the link no longer stands, or the window has opened.
     InvalidInput
         When no window is named, or one that is not offered.
     """
     if answer == CALL_ME:
         return confirmed_times.ask_for_call(visit=asked.visit, by=None, note=note, now=now)
+    if answer == CANCEL:
+        if not asked.may_cancel(now):
+            raise Conflict("time_no_longer_stands", words.state_sentence(asked.visit))
+        return confirmed_times.cancel(
+            visit=asked.visit, by=None, note=note, now=now, appointment_at=asked.visit.appointment_at
+        )
     if not asked.is_open:
         raise Conflict("offer_no_longer_stands", words.state_sentence(asked.visit))
     if answer == DECLINE:
@@ -62,6 +73,7 @@ def as_it_stands(asked: AnsweredFor, now: datetime) -> dict[str, Any]:
         "state": visit.state,
         "sentence": words.state_sentence(visit),
         "is_open": bool(windows),
+        "may_cancel": asked.may_cancel(now),
         "windows": [
             {
                 "opens_at": datetime.fromisoformat(offer["opens_at"]),

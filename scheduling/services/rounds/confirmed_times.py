@@ -70,6 +70,24 @@ def take_back(*, visit: Visit, by: Membership, note: str, now: datetime) -> Visi
     return row
 
 
+def cancel(
+    *, visit: Visit, by: Membership | None, note: str, now: datetime, appointment_at: datetime | None = None
+) -> Visit:
+    """Cancel a visit, as `visits.cancel_visit`; of a confirmed time that is named, only while it is still that.
+
+    Raises
+    ------
+    Conflict
+        When the visit cannot be cancelled, or is confirmed for another time by now.
+    """
+    with transaction.atomic():
+        lock_company(visit.company_id)
+        row = Visit.objects.select_for_update(no_key=True).get(pk=visit.pk)
+        if appointment_at is not None and row.appointment_at != appointment_at:
+            raise Conflict("time_no_longer_stands", "The visit has another time by now; the newest letter has it.")
+        return visits.cancel_visit(visit=row, by=by, note=note, now=now)
+
+
 def ask_for_call(*, visit: Visit, by: Membership | None, note: str, now: datetime) -> Visit:
     """Put the visit on the office's call list: its client wants to talk. Asked again before a change, once is enough.
 

@@ -123,10 +123,11 @@ def unconfirm_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -
     return row
 
 
-def cancel_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -> Visit:
+def cancel_visit(*, visit: Visit, by: Membership | None, note: str, now: datetime) -> Visit:
     """Call a visit off; its needs stay open and are proposed again.
 
-    By its client, plans keep off the days of the times they were told, and the office reads of it.
+    By its client, by a link if nobody is named, plans keep off the days of the times they were told, and the office
+    reads of it.
 
     Raises
     ------
@@ -136,14 +137,14 @@ def cancel_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -> V
     with transaction.atomic():
         row = _lock(visit, State.CANCELLED, verb="cancelled")
         state_before = row.state
-        if by.role == Membership.Role.CLIENT:
+        if by is None or by.role == Membership.Role.CLIENT:
             if state_before not in Visit.KNOWN_TO_CLIENT:
                 raise Conflict("visit_move_not_legal", f"The visit {row.state_words}; there is no time to cancel.")
             row.declined = _with_declined(row.declined, _days_known_to_client(row), now)
             _keep_proposal_off(row, now)
             messages.cancelled_by_client(row, note, now)
         row.state, row.closed_at, row.closing_note = State.CANCELLED, now, note
-        _save(row, by, "cancel visit", {"was": state_before, "note": note}, now)
+        _save(row, by, "cancel visit", {"was": state_before, "note": note, "by_link": by is None}, now)
         messages.cancelled(row, state_before, now)
         _gives_back(row, now)
     return row

@@ -94,6 +94,17 @@ def in_no_round(site: str, visit: int, day: date, *, locked: bool) -> str:
     return words.format(site=site, visit=visit, day=long_day(day))
 
 
+def comes_within_reach(day: date, reached_on: date, days: int) -> str:
+    """A confirmed time lies further ahead than plans reach."""
+    words = gettext("Plans reach {days} days ahead. {day} lies later: a plan made from {reached_on} on holds it.")
+    return words.format(days=days, day=long_day(day, year=True), reached_on=long_day(reached_on, year=True))
+
+
+def plan_its_day(day: date) -> str:
+    """A confirmed time lies within reach, and no published plan holds it."""
+    return gettext("No published plan holds it: plan {day}, and publish.").format(day=long_day(day))
+
+
 def repair_plan() -> str:
     """What helps against stops that nobody can make."""
     return gettext("Repair the published plan, and publish the answer.")

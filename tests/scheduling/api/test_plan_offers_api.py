@@ -1,7 +1,7 @@
 """A published plan offered to its clients, and what they answer by the link of their letter."""
 
 import re
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -52,7 +52,7 @@ def _check_times(plan: Plan) -> None:
     for row in plan.rounds.all():
         at = row.leaves_at
         for stop in row.stops.select_related("visit").order_by("order"):
-            assert stop.starts_at >= stop.arrives_at >= at + timedelta(minutes=stop.driving_minutes, seconds=-7)
+            assert stop.starts_at >= stop.arrives_at >= at + timedelta(minutes=stop.driving_minutes - 1, seconds=-7)
             at = stop.leaves_at
 
 
@@ -327,3 +327,113 @@ def test_the_day_before_a_client_is_reminded_once(as_office: APIClient, plan: Pl
     reminder = Message.objects.get(kind=Message.Kind.REMINDER)
     assert "tomorrow" in reminder.body
     assert reminder.useful_until == at
+
+
+def _api(letter: Message) -> str:
+    return f"/api/v1/answers/{re.search(r'/answer/([^/]+)/', letter.body).group(1)}/"
+
+
+def _confirmed(as_office: APIClient, plan: Plan) -> Visit:
+    stop = Stop.objects.filter(round__plan=plan).order_by("round__day", "order").first()
+    body = {"appointment_at": stop.starts_at.isoformat(), "installer": stop.round.installer_id}
+    answer = as_office.post(f"/api/v1/visits/{stop.visit_id}/confirm/", body, format="json")
+    assert answer.status_code == 200, answer.content
+    return Visit.objects.get(pk=stop.visit_id)
+
+
+def test_a_confirmed_time_is_cancelled_by_the_link_of_its_letter(
+    as_office: APIClient, plan: Plan, api: APIClient, settings: Any
+) -> None:
+    """What the office confirmed by telephone, its client cancels without signing in; the round is driven without it."""
+    settings.PUBLIC_URL = ADDRESS
+    visit = _confirmed(as_office, plan)
+    letter = Message.objects.get(visit=visit, kind=Message.Kind.CONFIRMED)
+    assert _api(letter) not in as_office.get(f"/api/v1/messages/{letter.pk}/").json()["body"]
+    link = _api(letter)
+    shown = api.get(link).json()
+    assert (shown["is_open"], shown["may_cancel"], shown["windows"]) == (False, True, [])
+    answer = api.post(link, {"answer": "cancel", "note": "The tank is sold."}, format="json")
+    assert (answer.status_code, answer.json()["state"], answer.json()["may_cancel"]) == (200, "cancelled", False)
+    assert "The tank is sold." in Message.objects.get(visit=visit, audience="office", kind="cancelled").body
+    visit.refresh_from_db()
+    assert visit.declined[0]["opens_at"] <= visit.appointment_at.isoformat() < visit.declined[0]["closes_at"]
+    again = api.post(link, {"answer": "cancel"}, format="json")
+    assert (again.status_code, again.json()["code"]) == (409, "time_no_longer_stands")
+    sheet = as_office.get(f"/api/v1/rounds/{_stop(visit.pk).round_id}/day-sheet/").json()
+    assert [stop["state"] for stop in sheet["stops"] if stop["visit"] == visit.pk] in ([], ["cancelled"])
+
+
+def test_the_link_of_a_time_cancels_no_other_time(
+    as_office: APIClient, plan: Plan, api: APIClient, settings: Any
+) -> None:
+    """Not once it is another one, not after it, and never an offer."""
+    settings.PUBLIC_URL = ADDRESS
+    visit = _confirmed(as_office, plan)
+    link = _api(Message.objects.get(visit=visit, kind=Message.Kind.CONFIRMED))
+    later = (visit.appointment_at + timedelta(minutes=30)).isoformat()
+    body = {"appointment_at": later, "outside_access_hours": True}
+    assert as_office.post(f"/api/v1/visits/{visit.pk}/confirm/", body, format="json").status_code == 200
+    newest = Message.objects.filter(visit=visit, kind=Message.Kind.CONFIRMED).latest("pk")
+    assert (api.get(link).json()["may_cancel"], api.get(_api(newest)).json()["may_cancel"]) == (False, True)
+    old = api.post(link, {"answer": "cancel"}, format="json")
+    assert (old.status_code, old.json()["code"]) == (409, "time_no_longer_stands")
+    with time_machine.travel(visit.appointment_at + timedelta(hours=2), tick=False):
+        assert api.post(_api(newest), {"answer": "cancel"}, format="json").status_code == 409
+    assert Visit.objects.get(pk=visit.pk).state == "confirmed"
+    assert as_office.post(f"/api/v1/plans/{plan.pk}/offer/").status_code == 200
+    offer = Message.objects.filter(kind=Message.Kind.OFFERED).first()
+    assert api.post(_api(offer), {"answer": "cancel"}, format="json").status_code == 409
+    assert Visit.objects.get(pk=offer.visit_id).state == "offered"
+
+
+def test_the_page_cancels_the_time_that_was_chosen_on_it(offered: dict[str, Any], plan: Plan) -> None:
+    row = offered["visits"][0]
+    browser = Browser()
+    path = f"/{_links(row['id'])}"
+    value = re.findall(r'name="opens_at" value="([^"]+)"', browser.get(path).content.decode())[0]
+    chosen = browser.post(path, {"answer": "accept", "opens_at": value}, follow=True)
+    page, own = chosen.content.decode(), chosen.redirect_chain[-1][0]
+    assert own != path
+    assert 'value="cancel"' in page
+    assert 'value="cancel"' not in browser.get(path).content.decode()
+    gone = browser.post(own, {"answer": "cancel", "note": "ill"}, follow=True).content.decode()
+    assert "This visit is cancelled." in gone
+    assert 'value="cancel"' not in gone
+    assert Visit.objects.get(pk=row["id"]).state == "cancelled"
+
+
+def test_every_planned_start_can_be_confirmed_as_it_is_shown(as_office: APIClient, plan: Plan) -> None:
+    """People are told whole minutes: what a plan shows, an offer keeps free and the confirm call takes are the same."""
+    stops = [stop for day in as_office.get(f"/api/v1/plans/{plan.pk}/").json()["rounds"] for stop in day["stops"]]
+    assert len(stops) == 6
+    for stop in stops:
+        assert all(stop[name].endswith(":00Z") for name in ("arrives_at", "starts_at", "leaves_at"))
+        body = {"appointment_at": stop["starts_at"]}
+        answer = as_office.post(f"/api/v1/visits/{stop['visit']}/confirm/", body, format="json")
+        assert answer.status_code == 200, answer.content
+        assert answer.json()["planned"]["starts_at"] == answer.json()["appointment_at"] == stop["starts_at"]
+    assert as_office.get(f"/api/v1/plans/{plan.pk}/").json()["faults"] == []
+
+
+@pytest.mark.parametrize(("weeks", "says"), [(6, "from Wednesday 18 March 2026 on"), (3, "plan Tuesday 24 March")])
+def test_a_time_that_no_plan_holds_says_when_one_will(
+    town: Town, ada: Installer, as_office: APIClient, weeks: int, says: str
+) -> None:
+    """Confirmed for 14 April, more than 28 days ahead: by itself, a plan holds it from 27 days before on."""
+    run_night(town, sites=1)
+    visit = Visit.objects.get(state="proposed")
+    at = datetime(2026, 3, 3, 9, tzinfo=UTC) + timedelta(weeks=weeks)
+    body = {"appointment_at": at.isoformat(), "outside_access_hours": True}
+    shown = as_office.post(f"/api/v1/visits/{visit.pk}/confirm/", body, format="json").json()
+    assert shown["planned"] is None
+    assert says in shown["why_in_no_round"], shown["why_in_no_round"]
+    for days, holds_it in ((29, False), (27, True)):
+        now = at - timedelta(days=days)
+        plan = plan_rounds(company=town.company, by=None, now=now, iterations=50).plan
+        assert Stop.objects.filter(round__plan=plan, visit=visit).exists() is holds_it
+
+
+def test_what_a_published_round_holds_needs_no_reason(as_office: APIClient, plan: Plan) -> None:
+    visit = _confirmed(as_office, plan)
+    shown = as_office.get(f"/api/v1/visits/{visit.pk}/").json()
+    assert (shown["why_in_no_round"], shown["planned"]["starts_at"]) == ("", shown["appointment_at"])

@@ -113,6 +113,22 @@ def test_the_same_report_again_is_answered_once(
     assert sorted(row["kind"] for row in messages(as_office)) == ["call_back", "found", "report_noted"]
 
 
+def test_the_letter_says_who_saw_it(
+    unit: Unit,
+    as_installer: APIClient,
+    as_office: APIClient,
+    django_capture_on_commit_callbacks: Caught,
+) -> None:
+    """An installer at the unit, or the office, which was told by telephone; neither is the client's own report."""
+    see(as_office, unit, django_capture_on_commit_callbacks, water_on_floor=True)
+    see(as_installer, unit, django_capture_on_commit_callbacks, no_water=True)
+    letters = messages(as_office, kind="report_noted")
+    assert len(letters) == 2
+    for who in ("our office noted", "our installer reports"):
+        assert sum(f"{who} on Monday 2 March at 10:50: " in letter["body"] for letter in letters) == 1, letters
+    assert not any(letter["subject"].startswith("Your report") for letter in letters)
+
+
 def test_what_can_wait_is_answered_without_the_promise_of_a_call(
     unit: Unit,
     as_client: APIClient,

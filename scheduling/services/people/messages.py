@@ -100,25 +100,48 @@ def offer_lapsed(visit: Visit, now: datetime) -> None:
     _to_client(visit, Kind.OFFER_LAPSED, words.offer_lapsed(visit), now)
 
 
-def confirmed(visit: Visit, earlier_state: Visit.State, earlier_at: datetime | None, now: datetime) -> None:
+def confirmed(
+    visit: Visit, earlier_state: Visit.State, earlier_at: datetime | None, by: Membership, now: datetime
+) -> None:
     """A time was confirmed, or a confirmed one changed; once more as it was, nobody hears of it."""
     if earlier_state == Visit.State.CONFIRMED and earlier_at == visit.appointment_at:
         return
     if earlier_state == Visit.State.CONFIRMED:
         moved(visit, earlier_at, now)
-    else:
-        _to_client(visit, Kind.CONFIRMED, words.confirmed(visit, _open_needs(visit), answer_address(visit)), now)
+        return
+    answered_by = by if earlier_state == Visit.State.OFFERED else None
+    _offer_answered(visit, answered_by, now)
+    text = words.confirmed(visit, _open_needs(visit), answer_address(visit))
+    _to_client(visit, Kind.CONFIRMED, text, now, informed_by=answered_by)
 
 
 def offer_taken(*, visit: Visit, by: Membership | None, now: datetime) -> None:
-    """The client chose, by a link if nobody is named: they get it in writing, and the office reads of it."""
-    _to_client(visit, Kind.CONFIRMED, words.confirmed(visit, _open_needs(visit), answer_address(visit)), now)
-    if by is None or by.role == Membership.Role.CLIENT:
+    """The client chose, by a link if nobody is named: they get it in writing, and the office reads of it.
+
+    What the office enters was said on the telephone: nobody has to call any more.
+    """
+    is_client = by is None or by.role == Membership.Role.CLIENT
+    answered_by = None if is_client else by
+    _offer_answered(visit, answered_by, now)
+    text = words.confirmed(visit, _open_needs(visit), answer_address(visit))
+    _to_client(visit, Kind.CONFIRMED, text, now, informed_by=answered_by)
+    if is_client:
         _to_office(visit, Kind.OFFER_TAKEN, words.offer_taken_for_office(visit), now)
 
 
-def offer_declined(visit: Visit, windows: Sequence[Mapping[str, str]], reason: str, now: datetime) -> None:
+def _offer_answered(visit: Visit, by: Membership | None, now: datetime) -> None:
+    """The letter of an offer has its answer: it leaves no more, and the calls about it were made by who entered it."""
+    if by is not None:
+        calls = Message.objects.filter(visit=visit, kind__in=(Kind.OFFERED, Kind.CALL_WANTED), state=State.TO_CALL)
+        calls.update(state=State.CALLED, called_at=now, called_by=by, call_note=words.answer_entered())
+    _replace_waiting(visit, (Kind.OFFERED,), now)
+
+
+def offer_declined(
+    visit: Visit, windows: Sequence[Mapping[str, str]], reason: str, by: Membership | None, now: datetime
+) -> None:
     """The client declined every time that was offered: the office reads which, and why."""
+    _offer_answered(visit, None if by is None or by.role == Membership.Role.CLIENT else by, now)
     _to_office(visit, Kind.OFFER_DECLINED, words.offer_declined_for_office(visit, windows, reason), now)
 
 
@@ -459,7 +482,9 @@ def _to_client(
     now: datetime,
     useful_until: datetime | None = None,
     event: str = "",
+    informed_by: Membership | None = None,
 ) -> None:
+    """Write to the client of a visit; `informed_by`: who has said it to them on the telephone just now."""
     client = visit.site.client
     message = Message(
         company_id=visit.company_id,
@@ -470,6 +495,11 @@ def _to_client(
         kind=kind,
         useful_until=useful_until,
     )
+    if informed_by is not None and address(message, client).state == State.TO_CALL:
+        message.state, message.called_at, message.called_by = State.CALLED, now, informed_by
+        message.call_note = words.answer_entered()
+        _write(message, text, now)
+        return
     _write(address(message, client), text, now)
 
 

@@ -617,6 +617,11 @@ def as_text_message(message: Message, links: Sequence[str]) -> str:
     return f"{shorten(begun, max(_LONGEST_TEXT - len(end), _LEAST_TEXT), placeholder=' ...')} {end}".strip()
 
 
+def answer_entered() -> str:
+    """Why nobody has to call any more."""
+    return gettext("The client's answer was entered.")
+
+
 def no_mail_server() -> str:
     """Printed, and read by nobody."""
     return gettext("No mail server is set up: it was written to the terminal, and nobody has got it.")

@@ -13,6 +13,7 @@ from rest_framework.test import APIClient
 from accounts.models import AuditEntry, Membership
 from scheduling.models import Installer, Message, Plan, Stop, UnservedVisit, Visit
 from scheduling.services.people.messages import remind, send_messages
+from scheduling.services.people.words import windows_text
 from scheduling.services.rounds.plans import plan_rounds, publish_plan
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, TODAY, Town
@@ -437,3 +438,36 @@ def test_what_a_published_round_holds_needs_no_reason(as_office: APIClient, plan
     visit = _confirmed(as_office, plan)
     shown = as_office.get(f"/api/v1/visits/{visit.pk}/").json()
     assert (shown["why_in_no_round"], shown["planned"]["starts_at"]) == ("", shown["appointment_at"])
+
+
+@pytest.mark.parametrize("answer", ["accept", "decline", "confirm"])
+def test_what_is_said_on_the_telephone_is_entered_with_one_call(
+    town: Town, plan: Plan, as_office: APIClient, office: Membership, answer: str
+) -> None:
+    """Who has no e-mail is called; once the answer is entered nobody has to call about it again."""
+    town.company.clients.update(email="")
+    as_office.post(f"/api/v1/plans/{plan.pk}/offer/")
+    visit = Visit.objects.filter(state="offered").order_by("pk").first()
+    calls = as_office.get("/api/v1/messages/", {"state": "to_call"}).json()["results"]
+    (call,) = [row for row in calls if row["visit"] == visit.pk]
+    assert all(span in call["body"] for span in windows_text(visit.offers, visit.site.time_zone))
+    chosen = visit.offers[0]["opens_at"]
+    bodies = {"accept": {"opens_at": chosen}, "decline": {"reason": "away"}, "confirm": {"appointment_at": chosen}}
+    entered = as_office.post(f"/api/v1/visits/{visit.pk}/{answer}/", bodies[answer], format="json")
+    assert entered.status_code == 200, entered.content
+    left = as_office.get("/api/v1/messages/", {"state": "to_call"}).json()["results"]
+    assert visit.pk not in [row["visit"] for row in left]
+    assert len(left) == len(calls) - 1
+    told = Message.objects.filter(visit=visit, audience="client")
+    assert {(message.kind, message.state, message.called_by) for message in told} == {
+        (kind, "called", office) for kind in ("offered", "confirmed")[: 1 if answer == "decline" else 2]
+    }
+
+
+def test_an_answered_offer_does_not_leave(plan: Plan, as_office: APIClient, town: Town) -> None:
+    town.company.clients.update(email="client@example.org")
+    as_office.post(f"/api/v1/plans/{plan.pk}/offer/")
+    visit = Visit.objects.filter(state="offered").first()
+    as_office.post(f"/api/v1/visits/{visit.pk}/accept/", {"opens_at": visit.offers[0]["opens_at"]}, format="json")
+    states = dict(Message.objects.filter(visit=visit, audience="client").values_list("kind", "state"))
+    assert states == {"offered": "replaced", "confirmed": "waiting"}

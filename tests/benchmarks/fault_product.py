@@ -1,11 +1,12 @@
-"""Sends a history through the product as its people would, day by day, and notes what it then says of the unit."""
+"""Sends histories through the product as their people would, day by day, and notes what it then says of the units."""
 
 import logging
 import os
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
+from functools import partial
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -16,6 +17,7 @@ from tests.strangers.fault_histories.records import Change, History, Observation
 
 ZONE = ZoneInfo("Europe/Berlin")
 EVENING = time(21, 0)
+TOKEN_DAYS = 1800
 
 # What somebody who saw it would tick, by its short name; and what else, by their words.
 TICKED = {
@@ -67,65 +69,139 @@ def start() -> None:
     call_command("migrate", verbosity=0)
     logging.disable(logging.WARNING)
 
+    from fleet.services import follow_up
     from fleet.services.consequences import subscribe
 
-    # Needs and visits rest on findings and change none of them.
+    # Needs and visits rest on findings and change none of them; findings work out indicators by themselves, and read
+    # none of the stored ones.
     subscribe("needs", lambda **_: {})
+    follow_up.recompute = lambda **_: {}
+
+
+@dataclass
+class _Papers:
+    """What one unit's people hand in on one day."""
+
+    hand_in: list[Callable[[], Any]] = field(default_factory=list)
+    rows: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class _UnitOf:
+    """Ids of the rows of one history."""
+
+    unit: int
+    site: int
+    places: Mapping[tuple[str, str], int]
+    header: str
+
+
+def code_of(history: History) -> str:
+    """Code of the unit in the log."""
+    return history.rows[0].text[:4]
 
 
 class Desk:
-    """A company of its own for one history, and its office's way in."""
+    """The office of one company that looks after all units of some histories, and its way in.
 
-    def __init__(self, history: History, code: str, items: Mapping[str, Item]) -> None:
-        from rest_framework.test import APIClient
+    A day of all histories is one transaction, so that what follows is made anew once for all units that it concerns.
+    """
 
-        from accounts.services import issue_token
-        from tests import factories
+    def __init__(self, histories: Sequence[History], items: Mapping[str, Item]) -> None:
+        self.histories = histories
+        self.catalogue = items
+        self.api: Any = None
+        self.company: Any = None
+        self.office: Any = None
+        self.signed_in_on = date.min
+        self.items: dict[str, int] = {}
+        self.units: dict[str, _UnitOf] = {}
 
-        self.history = history
-        self.code = code
-        begin = datetime.combine(history.commissioned_on, time(7, 0), ZONE)
-        company = factories.CompanyFactory(time_zone=ZONE.key)
-        office = factories.MembershipFactory(company=company, role="office")
-        customer = factories.ClientFactory(company=company)
-        self.api = APIClient()
-        with time_machine.travel(begin, tick=False):
-            _, secret = issue_token(by=office, membership=office, name="study", now=begin, ttl=timedelta(days=1800))
-            self.api.credentials(HTTP_AUTHORIZATION=f"Bearer {secret}")
-            self.items = {item.code: self._item(item) for item in items.values()}
-            self.site = self._post(
-                "/sites/", {"client": customer.pk, "code": f"{code}S", "name": code, "latitude": 55.4, "longitude": 3.6}
-            )
-            self.unit = self._post("/units/", self._unit(begin))
-        self.places = {(place["stage"], place["role"]): place["id"] for place in self.unit["positions"]}
+    def live(self) -> list[list[Day]]:
+        """Hand in each day's papers, and ask in the evening; each history's days, in the order of the histories."""
+        papers: dict[date, dict[str, _Papers]] = defaultdict(lambda: defaultdict(_Papers))
+        codes = [code_of(history) for history in self.histories]
+        if len(set(codes)) < len(codes):
+            raise ValueError("two histories have one code")
+        for code, history in zip(codes, self.histories, strict=True):
+            for sample in history.samples:
+                papers[sample.at.date()][code].hand_in.append(partial(self._sample, code, sample))
+            for change in history.changes:
+                papers[change.at.date()][code].hand_in.append(partial(self._change, code, change))
+            for observation in history.observations:
+                papers[observation.at.date()][code].hand_in.append(partial(self._observation, code, observation))
+            for row in history.rows:
+                papers[row.at.date()][code].rows.append(row.text)
+        openings: dict[date, list[History]] = defaultdict(list)
+        for history in self.histories:
+            openings[history.commissioned_on].append(history)
+        self._found(min(openings))
+        days_by_code: dict[str, list[Day]] = {code: [] for code in codes}
+        for day in sorted(papers.keys() | openings.keys()):
+            if (day - self.signed_in_on).days > TOKEN_DAYS - 2:
+                self._sign_in(day)
+            for history in openings.get(day, ()):
+                self._open(history)
+            if day in papers:
+                for code, said in self._live_day(day, papers[day]).items():
+                    days_by_code[code].append(said)
+        return [days_by_code[code] for code in codes]
 
-    def live(self) -> Iterator[Day]:
-        """Hand in each day's papers, and ask in the evening."""
+    def _live_day(self, day: date, papers: Mapping[str, _Papers]) -> dict[str, Day]:
         from django.db import transaction
 
-        papers: dict[date, list[Callable[[], Any]]] = defaultdict(list)
-        rows: dict[date, list[str]] = defaultdict(list)
-        for sample in self.history.samples:
-            papers[sample.at.date()].append(lambda sample=sample: self._sample(sample))
-        for change in self.history.changes:
-            papers[change.at.date()].append(lambda change=change: self._change(change))
-        for observation in self.history.observations:
-            papers[observation.at.date()].append(lambda observation=observation: self._observation(observation))
-        for row in self.history.rows:
-            rows[row.at.date()].append(row.text)
-        for day in sorted(papers.keys() | rows.keys()):
-            with time_machine.travel(datetime.combine(day, EVENING, ZONE), tick=False):
-                # One transaction, so that what follows is made anew once.
-                with transaction.atomic():
-                    for hand_in in papers[day]:
+        with time_machine.travel(datetime.combine(day, EVENING, ZONE), tick=False):
+            with transaction.atomic():
+                for of_unit in papers.values():
+                    for hand_in in of_unit.hand_in:
                         hand_in()
-                    flags, refused = self._upload(day, rows[day]) if rows[day] else ((), ())
-                yield Day(day, self._findings(), flags, refused)
+                told = {
+                    code: self._upload(code, day, of_unit.rows) if of_unit.rows else ((), ())
+                    for code, of_unit in papers.items()
+                }
+            return {code: Day(day, self._findings(code), *told[code]) for code in papers}
+
+    def _found(self, day: date) -> None:
+        from rest_framework.test import APIClient
+
+        from tests import factories
+
+        self.company = factories.CompanyFactory(time_zone=ZONE.key)
+        self.office = factories.MembershipFactory(company=self.company, role="office")
+        self.api = APIClient()
+        self._sign_in(day)
+        with time_machine.travel(datetime.combine(day, time(6, 0), ZONE), tick=False):
+            self.items = {item.code: self._item(item) for item in self.catalogue.values()}
+
+    def _sign_in(self, day: date) -> None:
+        from accounts.services import issue_token
+
+        begin = datetime.combine(day, time(5, 0), ZONE)
+        with time_machine.travel(begin, tick=False):
+            _, secret = issue_token(
+                by=self.office, membership=self.office, name="study", now=begin, ttl=timedelta(days=TOKEN_DAYS)
+            )
+        self.api.credentials(HTTP_AUTHORIZATION=f"Bearer {secret}")
+        self.signed_in_on = day
+
+    def _open(self, history: History) -> None:
+        from tests import factories
+
+        begin = datetime.combine(history.commissioned_on, time(7, 0), ZONE)
+        code = code_of(history)
+        customer = factories.ClientFactory(company=self.company)
+        with time_machine.travel(begin, tick=False):
+            site = self._post(
+                "/sites/", {"client": customer.pk, "code": f"{code}S", "name": code, "latitude": 55.4, "longitude": 3.6}
+            )
+            unit = self._post("/units/", self._unit(history, code, site["id"], begin))
+        places = {(place["stage"], place["role"]): place["id"] for place in unit["positions"]}
+        self.units[code] = _UnitOf(unit["id"], site["id"], places, history.header)
 
     def _post(self, path: str, body: dict[str, Any]) -> dict[str, Any]:
         answer = self.api.post(f"/api/v1{path}", body, format="json")
         if answer.status_code >= 300:
-            raise RuntimeError(f"{self.history.name}: POST {path} {body}: {answer.status_code} {answer.content!r}")
+            raise RuntimeError(f"POST {path} {body}: {answer.status_code} {answer.content!r}")
         created: dict[str, Any] = answer.json()
         return created
 
@@ -140,11 +216,11 @@ class Desk:
         identity: int = self._post("/catalogue-items/", body)["id"]
         return identity
 
-    def _unit(self, begin: datetime) -> dict[str, Any]:
-        layout, history = self.history.layout, self.history
+    def _unit(self, history: History, code: str, site: int, begin: datetime) -> dict[str, Any]:
+        layout = history.layout
         body: dict[str, Any] = {
-            "site": self.site["id"],
-            "code": self.code,
+            "site": site,
+            "code": code,
             "use": layout.use,
             "kind": layout.kind,
             "commissioned_on": history.commissioned_on.isoformat(),
@@ -176,11 +252,11 @@ class Desk:
             body["tank_precharge"] = f"{layout.precharge_bar:g} bar"
         return body
 
-    def _sample(self, sample: Sample) -> None:
+    def _sample(self, code: str, sample: Sample) -> None:
         self._post(
             "/feed-water-samples/",
             {
-                "site": self.site["id"],
+                "site": self.units[code].site,
                 "taken_at": sample.at.replace(tzinfo=ZONE).isoformat(),
                 "hardness": f"{sample.hardness:.0f} mg/L as CaCO3",
                 "alkalinity": f"{sample.alkalinity:.0f} mg/L as CaCO3",
@@ -189,12 +265,12 @@ class Desk:
             },
         )
 
-    def _observation(self, observation: Observation) -> None:
+    def _observation(self, code: str, observation: Observation) -> None:
         codes = [*TICKED[observation.reach]] if observation.reach else []
         codes += [code for words, code in TICKED_BY_WORDS.items() if words in observation.words]
         if codes:
             self._post(
-                f"/units/{self.unit['id']}/readings/",
+                f"/units/{self.units[code].unit}/readings/",
                 {
                     "taken_at": observation.at.replace(tzinfo=ZONE).isoformat(),
                     "source": observation.by,
@@ -203,33 +279,35 @@ class Desk:
                 },
             )
 
-    def _change(self, change: Change) -> None:
+    def _change(self, code: str, change: Change) -> None:
         at = change.at.replace(tzinfo=ZONE).isoformat()
         body: dict[str, Any] = {"item": self.items[change.item], "removal": change.removal}
         if change.is_rotation:
             self._post(
-                "/placements/rotate/", {**body, "unit": self.unit["id"], "stage": change.stage, "rotated_at": at}
+                "/placements/rotate/", {**body, "unit": self.units[code].unit, "stage": change.stage, "rotated_at": at}
             )
         else:
-            place = self.places[change.stage, change.role]
+            place = self.units[code].places[change.stage, change.role]
             self._post("/placements/", {**body, "position": place, "placed_at": at})
 
-    def _upload(self, day: date, rows: list[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    def _upload(self, code: str, day: date, rows: list[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
         from django.core.files.uploadedfile import SimpleUploadedFile
 
-        content = "\n".join([self.history.header, *rows]) + "\n"
-        sent = SimpleUploadedFile(f"{self.code}-{day}.csv", content.encode(), content_type="text/csv")
+        content = "\n".join([self.units[code].header, *rows]) + "\n"
+        sent = SimpleUploadedFile(f"{code}-{day}.csv", content.encode(), content_type="text/csv")
         answer = self.api.post("/api/v1/readings/upload/", {"file": sent}, format="multipart")
         if answer.status_code != 201:
-            raise RuntimeError(f"{self.history.name}: {day}: {answer.status_code} {answer.content!r}")
+            raise RuntimeError(f"{code}: {day}: {answer.status_code} {answer.content!r}")
         batch = answer.json()
         flags = tuple(flag["code"] for row in batch["flagged_rows"] for flag in row["flags"])
         return flags, tuple(fault["sentence"] for row in batch["refused_rows"] for fault in row["faults"])
 
-    def _findings(self) -> tuple[Said, ...]:
-        answer = self.api.get(f"/api/v1/units/{self.unit['id']}/findings/")
+    def _findings(self, code: str) -> tuple[Said, ...]:
+        """Those that are open or confirmed, the surest first."""
+        asked = {"unit": self.units[code].unit, "state__in": "open,confirmed", "page_size": 100}
+        answer = self.api.get("/api/v1/findings/", asked)
         if answer.status_code != 200:
-            raise RuntimeError(f"{self.history.name}: {answer.status_code} {answer.content!r}")
+            raise RuntimeError(f"{code}: {answer.status_code} {answer.content!r}")
         return tuple(
             Said(
                 row["cause"],
@@ -238,5 +316,5 @@ class Desk:
                 datetime.fromisoformat(row["opened_at"]).astimezone(ZONE).date(),
                 row["installer_sentence"],
             )
-            for row in answer.json()["findings"]
+            for row in sorted(answer.json()["results"], key=lambda row: (-row["confidence"], row["id"]))
         )

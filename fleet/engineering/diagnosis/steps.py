@@ -1,5 +1,8 @@
 """A sudden change that lasts: what a single comparison with the reading before loses at the next reading."""
 
+from bisect import insort
+from collections.abc import Sequence
+from math import exp
 from typing import Final
 
 import numpy as np
@@ -53,20 +56,35 @@ def lasting_step(day: ArrayLike, value: ArrayLike) -> float:
     levels = by_visit(days[usable], np.log(values[usable]))
     if len(levels) < 1 + LASTED_DAYS:
         return float("nan")
+    # The medians are taken in plain numbers: of a handful of them that is many times faster than with arrays.
+    visits: list[float] = levels.tolist()
+    sorted_since, new_levels = visits[len(visits) - LASTED_DAYS + 1 :], []
+    sorted_since.sort()
+    for level in reversed(visits[1 : len(visits) - LASTED_DAYS + 1]):
+        insort(sorted_since, level)
+        new_levels.append((_median(sorted_since), sorted_since[0], sorted_since[-1]))
     largest = 0.0
-    for first in range(1, len(levels) - LASTED_DAYS + 1):
-        before, since = levels[max(first - BEFORE, 0) : first], levels[first:]
-        old = float(np.median(before))
-        size = float(np.median(since)) - old
-        is_lasting = np.all(np.sign(size) * (since - old) > 0.5 * abs(size))
-        is_sudden = np.sign(size) * (before[-1] - old) < 0.35 * abs(size)
+    for first, (new, lowest, highest) in enumerate(reversed(new_levels), start=1):
+        before = visits[max(first - BEFORE, 0) : first]
+        old = _median(sorted(before))
+        size = new - old
+        rises = size > 0.0
+        sign = 1.0 if rises else -1.0
+        nearest = lowest if rises else highest
+        is_lasting = sign * (nearest - old) > 0.5 * abs(size)
+        is_sudden = sign * (before[-1] - old) < 0.35 * abs(size)
         # Between two looks most of the change has come: what grows from look to look is no step.
-        is_whole = np.sign(size) * (since[0] - before[-1]) > 0.6 * abs(size)
+        is_whole = sign * (visits[first] - before[-1]) > 0.6 * abs(size)
         # What goes on growing after it is none either.
-        is_over = np.sign(size) * (since[-1] - since[0]) < max(0.25 * abs(size), _SCATTER)
+        is_over = sign * (visits[-1] - visits[first]) < max(0.25 * abs(size), _SCATTER)
         if is_lasting and is_sudden and is_whole and is_over and abs(size) > abs(largest):
             largest = size
-    return float(np.exp(largest))
+    return exp(largest)
+
+
+def _median(ascending: Sequence[float]) -> float:
+    middle = len(ascending) // 2
+    return ascending[middle] if len(ascending) % 2 else 0.5 * (ascending[middle - 1] + ascending[middle])
 
 
 def checked_columns(day: ArrayLike, value: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -76,5 +76,15 @@ CLEAN_FILTER_KPA: Final = 14.0
 CLEAN_PREFILTERS_KPA: Final = 3.0 * KILOPASCAL_PER_PSI
 """Differential pressure over all that stands before the membrane, clean: the carbon takes its part as well."""
 
+PUMP_CUSTOMARY_BELOW_KPA: Final = 50.0 * KILOPASCAL_PER_PSI
+"""Membrane inlet below which a booster pump is customary, whoever made the unit. What a demand asks for is computed
+(`formulas/needed_pressure.py`); this rule of thumb stands beside it."""
+
+RUN_HOURS_PER_DAY: Final = 8.0
+"""How long a unit is taken to run a day in winter at most, by who sizes it and by who judges its line."""
+
+TANK_PRECHARGE_KPA: Final = 7.0 * KILOPASCAL_PER_PSI
+"""Pressure of the air in an empty tank of which nobody read it."""
+
 PUMP_STOPS_AT_KPA: Final = 40.0 * KILOPASCAL_PER_PSI
 """Pressure of the tank at which the switch of a booster pump stops it."""

@@ -19,6 +19,7 @@ from fleet.engineering.usual import (
     LABEL_FLOW_TOLERANCE,
     METER_STEP_MG_PER_L,
     NEW_SALT_PASSAGE_OVER_LABEL,
+    PUMP_CUSTOMARY_BELOW_KPA,
     WASTE_RATIO_TOLERANCE,
 )
 
@@ -35,6 +36,7 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "baseline_line_pressure_kpa": "line pressure of the baseline",
     "baseline_inlet_pressure_kpa": "inlet pressure of the baseline",
     "clean_prefilter_differential_pressure_kpa": "differential pressure over the prefilters with clean cartridges",
+    "needed_inlet_pressure_kpa": "inlet pressure that the demand asks for in the coldest water",
     "clean_inlet_pressure_kpa": "inlet pressure soon after the last change of a prefilter",
     "baseline_feed_tds_mg_per_l": "feed TDS of the baseline",
     "baseline_permeate_tds_mg_per_l": "permeate TDS of the baseline",
@@ -144,7 +146,7 @@ class PatternLimits:
     gauge_step_kpa: float = _PSI
     clean_differential_pressure_margin: float = 1.15
     line_pressure_fall_kpa: float = 10 * _PSI
-    low_line_pressure_kpa: float = 40 * _PSI
+    pump_customary_below_kpa: float = PUMP_CUSTOMARY_BELOW_KPA
     low_pressure_share: float = 0.89
     pump_gain_kpa: float = 10 * _PSI
     inlet_pressure_limit_kpa: float = 125 * _PSI

@@ -181,6 +181,14 @@ def waste_from_low_pressure_and_cold() -> tuple[str, str]:
     )
 
 
+def line_serves_too_little() -> str:
+    """The line is too weak for the demand in the coldest water."""
+    return gettext(
+        "The line leaves the membrane less than the demand asks for in the coldest water, and less than the customary "
+        "50 psi (345 kPa); no booster pump is fitted."
+    )
+
+
 def line_pressure_fell_prefilters_unread() -> tuple[str, str]:
     """The line is weaker, and nobody knows of the prefilters."""
     return (

@@ -9,6 +9,7 @@ from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas import scaling
 from fleet.engineering.formulas.expected_flow import MembraneRating
 from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
+from fleet.engineering.formulas.needed_pressure import needed_inlet_kpa
 from fleet.engineering.formulas.resin import ionic_load_meq_per_l
 from fleet.engineering.formulas.tank import shutoff_tank_pressure_kpa, tank_fill_time_multiple
 from fleet.engineering.sizing.demand import run_hours_per_day
@@ -214,6 +215,53 @@ def tank_shutoff_kpa(inlet_kpa: float, policy: SizingPolicy) -> float:
     (200, 276)
     """
     return min(float(shutoff_tank_pressure_kpa(inlet_kpa)), policy.tank_full_kpa)
+
+
+def needed_inlet_of(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> float | None:
+    """Return the inlet pressure that the demand asks of the membranes of a choice in winter; a choice has at least it.
+
+    Parameters
+    ----------
+    request : SizingRequest
+        The site and its uses.
+    choice : FlowChoice
+        One of `flow_choices`.
+    policy : SizingPolicy
+        The company's practice.
+
+    Returns
+    -------
+    float or None
+        kPa gauge; None without a label, or where no pressure is enough.
+
+    Raises
+    ------
+    EngineeringError
+        Not of a choice that `flow_choices` made.
+
+    Examples
+    --------
+    >>> from fleet.engineering.sizing.offer import WaterUse
+    >>> label = Item("M75", "75", "membrane", 38.0, rating=MembraneRating(284.0, 345.0, 25.0, 250.0, 0.15, 0.97))
+    >>> request = SizingRequest((WaterUse("reef", 140.0),), SiteSurvey("reef", 140.0, 420.0, 8.0, 14.0, 250.0))
+    >>> choice = flow_choices(request, [label], SizingPolicy())[0]
+    >>> round(needed_inlet_of(request, choice, SizingPolicy()) or 0.0)
+    169
+    """
+    rating, survey = choice.membrane.rating, request.survey
+    if rating is None:
+        return None
+    shares_of_day = hours_per_day(request, policy) / 24.0 * choice.membranes
+    return needed_inlet_kpa(
+        replace(rating, flow_l_per_day=float(rating.flow_l_per_day) * policy.limits.membrane_flow_fraction),
+        permeate_l_per_day=request.demand_l_per_week / 7.0 / shares_of_day,
+        coldest_degc=survey.lowest_temperature_degc,
+        feed_tds_mg_per_l=survey.feed_tds_mg_per_l,
+        recovery_fraction=float(recovery_from_waste_ratio(choice.waste_ratio)),
+        through_tank_l_per_day=request.tap_demand_l_per_week / 7.0 / shares_of_day,
+        precharge_kpa=policy.tank_precharge_kpa,
+        tank_full_kpa=policy.tank_full_kpa,
+    )
 
 
 def _all(request: SizingRequest, membranes: Sequence[Item], policy: SizingPolicy) -> Iterator[FlowChoice]:

@@ -7,7 +7,7 @@ from accounts.language import gettext_noop
 from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.sizing.blending import Blend, blend_for
 from fleet.engineering.sizing.cautions import cautions_on, of_own_well
-from fleet.engineering.sizing.flows import FlowChoice
+from fleet.engineering.sizing.flows import FlowChoice, needed_inlet_of
 from fleet.engineering.sizing.offer import Outlet, Part, Remark, SizingRequest
 from fleet.engineering.sizing.storage import Storage
 from fleet.engineering.sizing.survey import SizingPolicy
@@ -243,7 +243,9 @@ def _running(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -
     if choice.winter_run_hours_per_day < policy.least_run_hours_per_day:
         yield Remark("runs_little", *words.runs_little(choice.winter_run_hours_per_day))
     if not choice.is_pumped and choice.inlet_pressure_kpa < policy.pump_below_kpa:
-        yield Remark("weak_line", *words.weak_line(inlet, least))
+        needed = needed_inlet_of(request, choice, policy)
+        needed_words = "" if needed is None else in_words(needed, PRESSURE, system)
+        yield Remark("weak_line", *words.weak_line(inlet, least, needed_words))
     if choice.membranes > 1:
         yield Remark("membranes_side_by_side", *words.membranes_side_by_side(choice.membranes))
 

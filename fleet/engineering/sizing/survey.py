@@ -10,6 +10,12 @@ from fleet.engineering.constants import KILOPASCAL_PER_PSI
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.limits import HOUSE, Limits, stricter, tightest
+from fleet.engineering.usual import (
+    PUMP_CUSTOMARY_BELOW_KPA,
+    PUMP_STOPS_AT_KPA,
+    RUN_HOURS_PER_DAY,
+    TANK_PRECHARGE_KPA,
+)
 
 DISINFECTANTS: Final = ("chlorine", "chloramine", "none", "unknown")
 BACTERIA_TESTS: Final = ("none_found", "found", "unknown")
@@ -171,9 +177,9 @@ class SizingPolicy:
         Metres of tubing an offer counts.
     """
 
-    run_hours_per_day: float = 8.0
+    run_hours_per_day: float = RUN_HOURS_PER_DAY
     least_run_hours_per_day: float = 1.0
-    pump_below_kpa: float = 50.0 * KILOPASCAL_PER_PSI
+    pump_below_kpa: float = PUMP_CUSTOMARY_BELOW_KPA
     pump_pressure_kpa: float = 80.0 * KILOPASCAL_PER_PSI
     highest_line_kpa: float = 80.0 * KILOPASCAL_PER_PSI
     prefilter_allowance_kpa: float = 8.0 * KILOPASCAL_PER_PSI
@@ -194,8 +200,8 @@ class SizingPolicy:
     co2_behind_degassing_mg_per_l: float = 2.0
     starts_per_day: float = 2.0
     flush_l_per_start: float = 1.5
-    tank_precharge_kpa: float = 7.0 * KILOPASCAL_PER_PSI
-    tank_full_kpa: float = 40.0 * KILOPASCAL_PER_PSI
+    tank_precharge_kpa: float = TANK_PRECHARGE_KPA
+    tank_full_kpa: float = PUMP_STOPS_AT_KPA
     open_tank_usable_fraction: float = 0.8
     tap_draw_share: float = 0.5
     tap_draw_window_h: float = 0.5

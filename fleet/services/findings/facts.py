@@ -24,6 +24,7 @@ from fleet.models import FeedWaterSample, Forecast, Position, Stage, Unit
 from fleet.services.findings.first_weeks import first_weeks
 from fleet.services.findings.fresh_resin import product_since_fitted
 from fleet.services.findings.levels import levels_of_membrane
+from fleet.services.findings.needed_pressure import needed_pressure
 from fleet.services.findings.new_carbon import flow_since_new_carbon
 from fleet.services.limits import limits_of_units
 from fleet.services.readings.cartridge_changes import saw_before
@@ -63,6 +64,8 @@ _MEMBRANE_LABEL: Final = (
     "rated_pressure_kpa",
     "rated_temperature_degc",
     "rejection_fraction",
+    "rated_tds_mg_per_l",
+    "rated_recovery_fraction",
     "water_u_kelvin",
 )
 _INDICATORS: Final = (
@@ -342,6 +345,7 @@ def context_of_row(history: History, row: int) -> dict[str, Fact]:
     context.update(_baselines(history, row))
     context.update(_of_unit(history, row, unit))
     context.update(_of_restrictor(unit, context))
+    context.update(needed_pressure(history, row))
     context.update(product_since_fitted(history, row))
     context.update(_of_water(history.water.get(unit["site_id"], {}), context))
     return {name: value for name, value in context.items() if value is not None and value == value}

@@ -7,6 +7,7 @@ from fleet.engineering.diagnosis import words
 from fleet.engineering.diagnosis.conditions.common import surely
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
+from fleet.engineering.formulas.needed_pressure import pump_is_due_below_kpa
 
 # A line swings with the hour and the neighbours: a fall is clear from one visit when it is so many times its limit.
 _CLEAR_FALL: Final = 2.0
@@ -114,15 +115,20 @@ def pressure_fault(f: Facts) -> bool:
 
 def line_low_without_pump(f: Facts) -> Evidence | None:
     """The line itself is too weak for a membrane and nothing raises it."""
-    line = f.number("line_pressure_kpa")
-    if line is None or not f.no("has_booster_pump") or line >= f.pattern_limits.low_line_pressure_kpa:
+    line, needed = f.number("line_pressure_kpa"), f.number("needed_inlet_pressure_kpa")
+    if line is None or not f.no("has_booster_pump"):
         return None
-    margin = (f.pattern_limits.low_line_pressure_kpa - line) / f.pattern_limits.line_pressure_fall_kpa
-    return Evidence(
-        surely(margin),
-        {"line_pressure_kpa": line, "limit_kpa": f.pattern_limits.low_line_pressure_kpa},
-        is_clear=margin >= _CLEAR_FALL - 1.0,
-    )
+    # Clean prefilters take their part of the line before the membrane.
+    limit = pump_is_due_below_kpa(needed, f.pattern_limits.pump_customary_below_kpa) + f.clean_differential_pressure_kpa
+    if line >= limit:
+        return None
+    margin = (limit - line) / f.pattern_limits.line_pressure_fall_kpa
+    numbers: dict[str, float | str] = {"line_pressure_kpa": line, "limit_kpa": limit}
+    evidence = Evidence(surely(margin), numbers, is_clear=margin >= _CLEAR_FALL - 1.0)
+    if needed is None:
+        return evidence
+    numbers["needed_inlet_pressure_kpa"] = needed
+    return replace(evidence, for_installer=words.line_serves_too_little())
 
 
 def _drain_takes_the_pressure(f: Facts) -> bool:

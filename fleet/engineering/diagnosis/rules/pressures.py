@@ -136,7 +136,8 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         cautions=(POWER,),
         source=PRACTICE,
         for_installer=_(
-            "The line is below 40 psi (276 kPa) and no booster pump is fitted: little water and poor rejection."
+            "The line leaves the membrane less than the customary 50 psi (345 kPa), and no booster pump is fitted: "
+            "little water and poor rejection."
         ),
         for_client=_(
             "The water pressure is low for this kind of unit. We will come to see whether a booster pump is needed."

@@ -190,15 +190,16 @@ def runs_little(hours: float) -> Sentences:
     return installer.format(hours=hours), client
 
 
-def weak_line(inlet: str, least: str) -> Sentences:
-    """Little pressure and no pump."""
+def weak_line(inlet: str, least: str, needed: str = "") -> Sentences:
+    """Little pressure and no pump; what the demand asks for beside the rule of thumb."""
     installer = gettext(
         "The membrane inlet has {inlet} at the worst time, below {least}: a booster pump is customary; without one the "
         "water is poorer, and fouling leaves less reserve."
-    )
-    return installer.format(inlet=inlet, least=least), gettext(
-        "Your water pressure is low; with a pump the water would be purer."
-    )
+    ).format(inlet=inlet, least=least)
+    if needed:
+        enough = gettext("The demand asks for {needed} in the coldest water, so that it is met without a pump as well.")
+        installer = f"{installer} {enough.format(needed=needed)}"
+    return installer, gettext("Your water pressure is low; with a pump the water would be purer.")
 
 
 def membranes_side_by_side(count: int) -> Sentences:

@@ -49,9 +49,13 @@ def speaks(rule: str, changes: Changes, limits: Limits = HOUSE, **pattern_limits
 
 # rule, fact, where it is silent and where it speaks, over the healthy unit and these
 PLACES: list[tuple[str, str, float, float, Changes]] = [
-    # a line that has lost 10 psi, or has less than 40; a pump that adds less than 10, or gives more than 125
+    # a line that has lost 10 psi, or leaves the membrane less than 50 behind clean prefilters, which take 20 kPa, or
+    # less than the demand asks for; a pump that adds less than 10, or gives more than 125
     ("D02", "line_pressure_kpa", 414.0 - 9.9 * PSI, 414.0 - 10.1 * PSI, {GAUGED: 20.0}),
-    ("D42", "line_pressure_kpa", 40.1 * PSI, 39.9 * PSI, {}),
+    ("D42", "line_pressure_kpa", 50.1 * PSI + 20.0, 49.9 * PSI + 20.0, {}),
+    ("D42", "line_pressure_kpa", 220.1, 219.9, {"needed_inlet_pressure_kpa": 200.0}),
+    # a demand that asks for more than the rule of thumb asks for a larger membrane
+    ("D42", "line_pressure_kpa", 50.1 * PSI + 20.0, 49.9 * PSI + 20.0, {"needed_inlet_pressure_kpa": 500.0}),
     (
         "D03",
         "inlet_pressure_kpa",
@@ -256,7 +260,7 @@ def numbers(rule: str, changes: Changes, limits: Limits = HOUSE) -> dict[str, fl
         ("D24", {"waste_ratio": 5.2, "temperature_degc": 6.0}, {"waste_ratio_over_baseline": 1.3}),
         ("D25", {**NO_DRAIN, "waste_ratio": 2.0}, {"waste_ratio_over_baseline": 0.5}),
         ("D27", {"tank_pressure_kpa": 207.0, "tank_valve": "open", MADE: 100.0}, {"tank_over_line": 0.5}),
-        ("D42", {"line_pressure_kpa": 200.0}, {"line_pressure_kpa": 200.0, "limit_kpa": 275.79}),
+        ("D42", {"line_pressure_kpa": 200.0}, {"line_pressure_kpa": 200.0, "limit_kpa": 364.74}),
         ("D28", {MADE: 0.0}, {"permeate_flow": 0.0, "concentrate_flow": 800.0, "inlet_pressure_kpa": 390.0}),
         ("D29", {MADE: 0.0, DRAIN: 0.0}, {"permeate_flow": 0.0, "concentrate_flow": 0.0}),
         ("D14", {"permeate_tds_at_start_mg_per_l": 80.0}, {"first_minute_tds": 80.0, "flushed_tds": 9.0}),

@@ -69,6 +69,8 @@ def examine(unit: State, now: State, rng: np.random.Generator) -> list[Match]:
         "baseline_waste_ratio": float(np.median(before["waste_ratio"])),
         "design_recovery_fraction": float(np.median(before["recovery_fraction"])),
         "expected_permeate_flow_l_per_day": usual("permeate_flow_l_per_day"),
+        # a demand that these membranes meet in winter at such a pressure
+        "needed_inlet_pressure_kpa": 260.0,
         "has_booster_pump": unit.pump_kpa > 0.0,
         "has_tank": True,
         "has_resin": True,

@@ -143,6 +143,7 @@ class PatternLimits:
     """
 
     assumed_clean_differential_pressure_kpa: float = CLEAN_PREFILTERS_KPA
+    most_clean_differential_pressure_kpa: float = 15 * _PSI
     gauge_step_kpa: float = _PSI
     clean_differential_pressure_margin: float = 1.15
     line_pressure_fall_kpa: float = 10 * _PSI
@@ -260,9 +261,11 @@ class Facts:
 
     @property
     def clean_differential_pressure_kpa(self) -> float:
-        """Over clean prefilters: of the baseline, else the usual one."""
+        """Over clean prefilters: of the baseline as far as clean ones may take it, else the usual one."""
         clean = self.number("clean_prefilter_differential_pressure_kpa")
-        return self.pattern_limits.assumed_clean_differential_pressure_kpa if clean is None else clean
+        if clean is None:
+            return self.pattern_limits.assumed_clean_differential_pressure_kpa
+        return min(clean, self.pattern_limits.most_clean_differential_pressure_kpa)
 
     @property
     def prefilter_limit_kpa(self) -> float:

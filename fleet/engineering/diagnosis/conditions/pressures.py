@@ -118,8 +118,9 @@ def line_low_without_pump(f: Facts) -> Evidence | None:
     line, needed = f.number("line_pressure_kpa"), f.number("needed_inlet_pressure_kpa")
     if line is None or not f.no("has_booster_pump"):
         return None
-    # Clean prefilters take their part of the line before the membrane.
-    limit = pump_is_due_below_kpa(needed, f.pattern_limits.pump_customary_below_kpa) + f.clean_differential_pressure_kpa
+    # What usual clean prefilters take: ones that take more are to blame themselves, and no line.
+    before_membrane = f.pattern_limits.assumed_clean_differential_pressure_kpa
+    limit = pump_is_due_below_kpa(needed, f.pattern_limits.pump_customary_below_kpa) + before_membrane
     if line >= limit:
         return None
     margin = (limit - line) / f.pattern_limits.line_pressure_fall_kpa

@@ -241,8 +241,9 @@ class Ledger:
             happened_at=movement.happened_at,
             **facts,
         )
-        if level is not None and self._derived(movement.item_id, back_from) is None:
-            # The only rows that spoke of it are void: it is again not known how many there are.
+        if level is not None and level.quantity == 0 and self._derived(movement.item_id, back_from) is None:
+            # The only rows that spoke of it are void: it is again not known how many there are. Pieces that were left
+            # over there meanwhile stay, since they are there whoever counted first.
             self._end(level)
         return row
 

@@ -248,3 +248,11 @@ def test_a_row_is_never_changed(room: Stockroom) -> None:
         row.save()
     row.refresh_from_db()
     assert row.pieces == 6
+
+
+def test_pieces_left_over_in_a_van_stay_when_what_first_came_into_it_is_void(room: Stockroom) -> None:
+    came = room.bring(4, 1, van=True)
+    room.work(0, 2, leftover=5)
+    assert room.pieces() == (None, 9)
+    room.void(came)
+    assert room.pieces() == (None, 5)

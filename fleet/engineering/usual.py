@@ -4,6 +4,7 @@ Read by indicators, diagnosis, sizing and forecasts, so that they agree. Common 
 a part serves by the calendar stands in `limits.USUAL_SERVICE_TIME_DAYS`.
 """
 
+from collections.abc import Mapping
 from typing import Final
 
 from fleet.engineering.constants import KILOPASCAL_PER_PSI
@@ -88,3 +89,17 @@ TANK_PRECHARGE_KPA: Final = 7.0 * KILOPASCAL_PER_PSI
 
 PUMP_STOPS_AT_KPA: Final = 40.0 * KILOPASCAL_PER_PSI
 """Pressure of the tank at which the switch of a booster pump stops it."""
+
+WEEKLY_DEMAND_L: Final[Mapping[str, float]] = {
+    "reef": 60.0,
+    "planted": 60.0,
+    "drinking": 40.0,
+    "coffee": 150.0,
+    "laboratory": 80.0,
+    "hydroponics": 100.0,
+    "fish": 100.0,
+    "other": 60.0,
+}
+"""Product water a week of a small unit by its use, where nobody said how much: an aquarium of 400 L with a tenth
+changed a week and a little top-up, two persons who drink and cook, a bar of a hundred cups a day, rinsing
+included."""

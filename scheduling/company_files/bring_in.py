@@ -8,9 +8,10 @@ from typing import Final
 
 from django.db import transaction
 
+from accounts.day_alone import local_day
 from accounts.models import Company, Membership
 from accounts.services.companies import lock_company
-from fleet.forecasting.files.headers import tidy
+from fleet.forecasting.files.german_headers import sheet_in_english
 from fleet.models import Unit
 from fleet.services.units.history import link_rotations
 from scheduling.company_files.cells import habits_of, read_cells
@@ -24,16 +25,21 @@ from scheduling.company_files.record_sheets import (
     CLIENTS,
     INSTALLERS,
     INSTRUMENTS,
+    PARTS_OF_ADDRESS,
     PARTS_RULES,
     SITES,
     STOCK,
     SUPPLIERS,
     far_sites,
+    is_counted,
+    is_known_site,
     is_of_another_client,
+    names_of_clients,
+    nearest_client,
 )
 from scheduling.company_files.rows import Bringing, Row, RowRefusedError
 from scheduling.company_files.sheet import Sheet
-from scheduling.company_files.unit_sheets import PLACEMENTS, POSITIONS, UNITS
+from scheduling.company_files.unit_sheets import PLACEMENTS, POSITIONS, UNITS, enter_reasons
 from scheduling.company_files.written import home_headers
 
 ORDER: Final[tuple[Sheet | Log, ...]] = (
@@ -80,6 +86,8 @@ def bring_in(*, by: Membership, files: Mapping[str, bytes], now: datetime, is_tr
         pages = [page.with_headers(home_headers(page.table.headers)) for page in pages]
     with _taken_back(is_trial):
         by_sheet = _assigned(pages, result)
+        for page, _ in by_sheet.get(PLACEMENTS.name, ()):
+            _note_changes_ahead(page, bringing)
         for sheet in ORDER:
             if sheet.name not in by_sheet:
                 continue
@@ -92,6 +100,19 @@ def bring_in(*, by: Membership, files: Mapping[str, bytes], now: datetime, is_tr
                 if sheet is PLACEMENTS:
                     link_rotations(units=Unit.objects.of_company(by.company).values_list("pk", flat=True), now=now)
     return result
+
+
+def _note_changes_ahead(page: Page, bringing: Bringing) -> None:
+    """Since when each unit has had cartridges by a list of changes, as it stood there by then, and which were last."""
+    is_us = bringing.company.unit_system == Company.UnitSystem.US
+    for row in _rows(page, _heading(PLACEMENTS, page), bringing, is_us)[0]:
+        at = row.values.get("placed_at")
+        if at is not None and row.values.get("unit"):
+            code, day = str(row.values["unit"]).casefold(), local_day(at, bringing.zone)
+            bringing.first_days[code] = min(day, bringing.first_days.get(code, day))
+            place, item = (code, str(row.values.get("stage", ""))), str(row.values.get("item") or "")
+            if item and (place not in bringing.last_items or bringing.last_items[place][0] < at):
+                bringing.last_items[place] = at, item
 
 
 @contextmanager
@@ -111,7 +132,7 @@ def _assigned(pages: Sequence[Page], result: BroughtIn) -> dict[str, list[tuple[
         sheet = _sheet_of(page)
         if sheet is None:
             names = ", ".join(each.name for each in ORDER)
-            close = difflib.get_close_matches(tidy(page.name), [each.name for each in ORDER], n=1)
+            close = difflib.get_close_matches(sheet_in_english(page.name), [each.name for each in ORDER], n=1)
             hint = f" Did you mean '{close[0]}'?" if close else ""
             result.pages.append(
                 PageResult(
@@ -122,17 +143,41 @@ def _assigned(pages: Sequence[Page], result: BroughtIn) -> dict[str, list[tuple[
             )
             continue
         by_sheet.setdefault(sheet.name, []).append((page, True))
-        if sheet is UNITS and _heading(UNITS, page).has("client"):
-            by_sheet.setdefault(CLIENTS.name, []).append((page, False))
-            by_sheet.setdefault(SITES.name, []).append((page, False))
+        for other in _also_read_as(sheet, page):
+            joint = _naming_clients(page) if sheet is CLIENTS else page
+            by_sheet.setdefault(other.name, []).append((joint, False))
+    # What a sheet of its own tells goes first, then what clients' tells of their sites, then what units' does.
+    own = {page.origin: sheet for sheet in ORDER for page, is_own in by_sheet.get(sheet.name, ()) if is_own}
+    for each in by_sheet.values():
+        each.sort(key=lambda pair: (not pair[1], ORDER.index(own[pair[0].origin])))
     return by_sheet
+
+
+def _also_read_as(sheet: Sheet | Log, page: Page) -> tuple[Sheet, ...]:
+    """What else a page tells of: a sheet of units its clients and sites, one of clients their sites, one of items how
+    many there are."""
+    if sheet is UNITS and _heading(UNITS, page).has("client"):
+        return CLIENTS, SITES
+    if sheet is CLIENTS and any(_heading(SITES, page).has(name) for name in ("address", "town", "latitude")):
+        return (SITES,)
+    if sheet is CATALOGUE and _heading(STOCK, page).has("quantity"):
+        return (STOCK,)
+    return ()
+
+
+def _naming_clients(page: Page) -> Page:
+    """A page of clients with the column of their names headed as a page of sites has it."""
+    places = {each.place for each in _heading(CLIENTS, page).columns if each.column.field == "name"}
+    return page.with_headers(
+        tuple("client" if place in places else header for place, header in enumerate(page.table.headers))
+    )
 
 
 def _sheet_of(page: Page) -> Sheet | Log | None:
     """By its name, else by the columns that only one kind of sheet has."""
-    name = tidy(page.name)
+    name = sheet_in_english(page.name)
     for sheet in ORDER:
-        if name in (sheet.name, *(tidy(other) for other in sheet.also)):
+        if name in (sheet.name, *(sheet_in_english(other) for other in sheet.also)):
             return sheet
     for log in (READINGS, FEED_WATER):
         if is_log(log, page):
@@ -181,23 +226,34 @@ def _store_page(sheet: Sheet | Log, page: Page, bringing: Bringing, is_own: bool
     if remark and is_own:
         result.remarks.append(remark)
     earlier: dict[str, int] = {}
+    known = names_of_clients(bringing)
     for row in rows:
-        if sheet is SITES and not is_own and is_of_another_client(row, bringing):
+        if not is_own and _says_nothing(sheet, row, known, bringing):
             continue
         result.rows.append(_store_row(sheet, row, bringing, earlier if is_own else {}))
+    if sheet is PLACEMENTS:
+        enter_reasons(zip(rows, result.rows, strict=True), bringing)
     if sheet is OWNERSHIPS:
         refused = {row.line for row in result.rows if row.outcome == Outcome.REFUSED}
         share_pasts([row for row in rows if row.line not in refused], bringing)
     return result
 
 
+def _says_nothing(sheet: Sheet, row: Row, clients: Sequence[str], bringing: Bringing) -> bool:
+    """Whether a row of a page of another kind has nothing to say here, or would speak of what is misspelt."""
+    if sheet is CLIENTS:
+        # The row of the unit says which client is meant.
+        return nearest_client(str(row.values.get("name", "")), clients) is not None
+    if sheet is SITES:
+        return is_of_another_client(row, bringing) or is_known_site(row, bringing)
+    return sheet is STOCK and ("quantity" not in row.values or is_counted(row, bringing))
+
+
 def _remarks(sheet: Sheet, page: Page, heading: Heading) -> list[str]:
-    """What is told of the columns of a page, but of those that its clients and sites are read from."""
-    if sheet is not UNITS or not heading.has("client"):
-        return heading.remarks
+    """What is told of the columns of a page, but of those that something else it tells of is read from."""
     joint = [
-        each.header
-        for other in (CLIENTS, SITES)
+        page.table.headers[each.place]
+        for other in _also_read_as(sheet, page)
         for each in _heading(other, page).columns
         if each.column.field in JOINT[other.name]
     ]
@@ -211,6 +267,7 @@ JOINT: Final[Mapping[str, frozenset[str]]] = {
             "client",
             "code",
             "address",
+            *PARTS_OF_ADDRESS,
             "latitude",
             "longitude",
             "supply",
@@ -220,8 +277,9 @@ JOINT: Final[Mapping[str, frozenset[str]]] = {
             "access_windows",
         )
     ),
+    "stock": frozenset(("item", "quantity", "shelf")),
 }
-"""Columns that a sheet of units can give of the clients and sites it names."""
+"""Columns that a sheet of another kind can give of the clients, sites and pieces it names."""
 
 
 def _rows(page: Page, heading: Heading, bringing: Bringing, is_us: bool) -> tuple[list[Row], str]:

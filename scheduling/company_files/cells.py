@@ -1,7 +1,9 @@
 """Cells as people write them become what the API takes: numbers with decimal commas, days of either order, words."""
 
+import difflib
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, Final
@@ -28,16 +30,23 @@ from scheduling.company_files.written import (
     without_money,
 )
 
-_NOT_KNOWN: Final = frozenset(("", "-", "--", "n/a", "na", "nan", "none", "null", "nil", "?", "unknown", "not known"))
-_UNITS_OF_HEADERS: Final = {"micron": "um", "microns": "um"}
+_NOT_KNOWN: Final = frozenset(
+    (
+        *("", "-", "--", "n/a", "na", "nan", "none", "null", "nil", "?", "unknown", "not known"),
+        *("k.a.", "k. a.", "unbekannt", "fehlt"),
+    )
+)
+_UNITS_OF_HEADERS: Final = {"micron": "um", "microns": "um", "gpd": "US gpd"}
 """Headers that are units themselves."""
 _DECIMAL_COMMA: Final = re.compile(r"^[+-]?\d+,\d+$")
 _GROUPED_BY_POINTS: Final = re.compile(r"^[+-]?\d{1,3}(\.\d{3})+(,\d+)?$")
 _YEAR: Final = re.compile(r"^(19|20)\d\d$")
+_MONTH_ALONE: Final = re.compile(r"^[a-zä]{3,9}\.? (19|20)\d\d$", re.IGNORECASE)
 _NUMBER: Final = re.compile(r"^\d+(\.\d+)?$")
 _SERIAL_DAYS: Final = (36_526.0, 60_000.0)
 _HAS_HOUR: Final = re.compile(r"\d[T ,]+\d{1,2}[:.]\d{2}(?![.\d])")
 _INCH: Final = re.compile(r"(?<=\d)\s*(?:\"|”|″|''|in)$")
+_CLOSE_WORDS: Final = 0.75
 _OFFSET: Final = re.compile(r"\d(Z|[+-]\d{2}:?\d{2})$", re.IGNORECASE)
 _HOUR: Final = re.compile(r"^(\d{1,2})(?:[:.h](\d{2}))?(?::\d{2})?\s*([ap])?\.?m?\.?$", re.IGNORECASE)
 _DAY_NAMES: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
@@ -90,10 +99,19 @@ def without_grouping(cell: str) -> str:
     return cell.replace(".", "") if _GROUPED_BY_POINTS.match(cell) else cell
 
 
+def known_of(cell: str) -> str:
+    """A cell; empty where it says that nothing is known.
+
+    >>> known_of(" 4,2 "), known_of("k.A.")
+    ('4,2', '')
+    """
+    return "" if cell.strip().lower() in _NOT_KNOWN else cell.strip()
+
+
 def read_cells(headed: Headed, cells: Sequence[str], habits: Habits) -> CellColumn:
     """Read a column."""
     column = headed.column
-    tidied = ["" if cell.strip().lower() in _NOT_KNOWN else cell.strip() for cell in cells]
+    tidied = [known_of(cell) for cell in cells]
     if column.kind in ("number", "whole", "quantity"):
         return _numbers(headed, tidied, habits)
     out = CellColumn()
@@ -103,7 +121,11 @@ def read_cells(headed: Headed, cells: Sequence[str], habits: Habits) -> CellColu
             try:
                 value = read_cell(column, cell, habits)
             except ValueError as error:
-                out.trouble[row] = str(error)
+                value = _word_among(column, cell) or _first_of_month(column, cell, habits)
+                if value is None:
+                    out.trouble[row] = str(error)
+                else:
+                    out.notes[row] = f"'{cell[:40]}' is taken as '{value}'"
         out.values.append(value)
     return out
 
@@ -159,6 +181,18 @@ def moment_of(cell: str, habits: Habits) -> datetime:
     return _whole_second(at.replace(tzinfo=habits.zone).astimezone(UTC))
 
 
+def local_moment_of(cell: str, habits: Habits) -> str:
+    """A day and hour as the interface takes it, in the hour as it was written: an hour may come twice a year.
+
+    Raises
+    ------
+    ValueError
+        For what is no day.
+    """
+    at = _whole_second(UNIX_EPOCH + timedelta(days=_day(cell, habits)))
+    return at.isoformat() if _OFFSET.search(cell.strip()) else at.replace(tzinfo=None).isoformat()
+
+
 def day_of(cell: str, habits: Habits) -> date:
     """The day as written.
 
@@ -207,7 +241,40 @@ def word_of(column: Column, cell: str) -> str:
         if meant in column.words:
             return str(meant)
     shown = ", ".join(f"'{word.replace('_', ' ')}'" for word in column.words)
-    raise ValueError(f"'{cell[:40]}' is not one of {shown}")
+    raise ValueError(f"'{cell[:40]}' is not one of {shown}{_nearest_word(column, written)}")
+
+
+def _nearest_word(column: Column, written: str) -> str:
+    """The nearest of the words that are known of a list, and what it stands for."""
+    meant = {word: word for word in column.words}
+    for other in _SAME_WORDS.get(column.field, (column.field,)):
+        meant |= {word: meaning for word, meaning in SYNONYMS.get(other, {}).items() if meaning in column.words}
+    close = difflib.get_close_matches(written, list(meant), n=1, cutoff=_CLOSE_WORDS)
+    if not close:
+        return ""
+    stands_for = f", which is '{meant[close[0]]}'" if meant[close[0]] != close[0] else ""
+    return f"; did you mean '{close[0].replace('_', ' ')}'{stands_for}?"
+
+
+def _first_of_month(column: Column, cell: str, habits: Habits) -> str | None:
+    """The first day of a month that stands for a day: 'May 2022' of when a unit began; None for anything else."""
+    if column.kind != "day" or not _MONTH_ALONE.match(cell):
+        return None
+    with suppress(ValueError):
+        return day_of(f"1 {cell.replace('.', '')}", habits).isoformat()
+    return None
+
+
+def _word_among(column: Column, cell: str) -> str | None:
+    """The one word of a closed list that a cell gives beside free words: 'clogged, brown'; None where there is none."""
+    parts = [part for part in re.split(r"[,;/()]|\s[-–]\s", cell) if part.strip()]
+    if column.kind != "word" or len(parts) < 2:
+        return None
+    meant = set()
+    for part in parts:
+        with suppress(ValueError):
+            meant.add(word_of(column, part.strip()))
+    return meant.pop() if len(meant) == 1 else None
 
 
 _SAME_WORDS: Final = {"removal": ("reason",), "kind": ("kind", "stage")}
@@ -263,9 +330,10 @@ def _numbers(headed: Headed, cells: list[str], habits: Habits) -> CellColumn:
     column = headed.column
     if column.quantity is not None:
         return _quantities(headed, cells, habits)
+    cells, grouped = _without_points_alone(column, cells, habits)
     of_percent = [headed.unit == "%" or cell.endswith("%") for cell in cells]
     numbers = plain_numbers([without_money(cell.rstrip("%")) for cell in cells], habits, may_be_below=False)
-    out = CellColumn([], dict(numbers.trouble))
+    out = CellColumn([], dict(numbers.trouble), grouped)
     for row, read in enumerate(numbers.values):
         value: float | int | None = float(read) if np.isfinite(read) else None
         if value is not None and column.field.endswith("_fraction"):
@@ -287,12 +355,13 @@ def _quantities(headed: Headed, cells: list[str], habits: Habits) -> CellColumn:
     """Numbers with the unit of their header, or their own: '75 gpd'."""
     quantity = headed.column.quantity
     assert quantity is not None
+    cells, grouped = _without_points_alone(headed.column, cells, habits)
     split = [number_and_unit(cell) for cell in cells]
     of_header = headed.unit or _UNITS_OF_HEADERS.get(headed.header.strip().lower(), "")
     if not of_header and headed.header.strip() == headed.column.header:
         of_header = quantity.canonical_unit
     numbers = plain_numbers([number for number, _ in split], habits, may_be_below=False)
-    out = CellColumn([], {})
+    out = CellColumn([], {}, grouped)
     for row, (read, (_, own)) in enumerate(zip(numbers.values, split, strict=True)):
         stated, factor = own or of_header, 1.0
         if headed.column.field == "weekly_demand":
@@ -311,6 +380,24 @@ def _quantities(headed: Headed, cells: list[str], habits: Habits) -> CellColumn:
             out.values.append(None)
             out.trouble[row] = numbers.trouble.get(row, f"'{cells[row][:40]}' is not a number")
     return out
+
+
+_POINTS_ALONE: Final = re.compile(r"^[1-9]\d{0,2}\.\d{3}$")
+
+
+def _without_points_alone(column: Column, cells: list[str], habits: Habits) -> tuple[list[str], dict[int, str]]:
+    """Numbers of a file that writes decimals behind commas, where every point of a column stands before three digits:
+    it groups thousands. Coordinates have as many decimals as they like."""
+    pointed = [cell for cell in cells if "." in cell]
+    if (
+        not habits.decimal_comma
+        or habits.points_group
+        or column.field.endswith(("latitude", "longitude"))
+        or not all(map(_POINTS_ALONE.match, pointed))
+    ):
+        return cells, {}
+    notes = {row: f"'{cell}' is taken as {cell.replace('.', '')}" for row, cell in enumerate(cells) if "." in cell}
+    return [cell.replace(".", "") for cell in cells], notes
 
 
 def plain_numbers(cells: list[str], habits: Habits, *, may_be_below: bool) -> Numbers:

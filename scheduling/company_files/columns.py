@@ -13,6 +13,7 @@ from fleet.api.catalogue import PriceBreakSerializer
 from fleet.api.quantities import QuantityField
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.units import Kind, parse_header
+from fleet.forecasting.files.german_headers import in_english
 from fleet.forecasting.files.headers import tidy
 from scheduling.api.parts import LotSerializer
 
@@ -168,6 +169,8 @@ def read_heading(headers: Sequence[str], columns: Sequence[Column], used: Sequen
                 heading.remarks.append(f"Column {place + 1} has no header and is not read; name it.")
             continue
         name, unit = _name_and_unit(header)
+        if name not in by_name:
+            name, unit = _name_and_unit(in_english(header))
         column_found = by_name.get(name)
         if column_found is not None and column_found.kind == "word" and unit:
             # 'Tank (gal)' is how much it holds, and not of which kind it is.

@@ -5,6 +5,7 @@ import re
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from accounts.day_alone import known_day
 from fleet.intake.rows import Row
@@ -36,7 +37,8 @@ def known_again(rows: Sequence[Row], *, model: Any, owner: str, bringing: Bringi
     # Brought into another company, the name is the sender's own reference there.
     named -= set(stored_rows.filter(reference__in=named).values_list("reference", flat=True))
     ids = [int(name.partition("-")[2]) for name in named]
-    by_name = {own_name(row.pk): row for row in stored_rows.filter(pk__in=ids).select_related(owner)}
+    place = "site" if owner == "site" else "unit__site"
+    by_name = {own_name(row.pk): row for row in stored_rows.filter(pk__in=ids).select_related(place)}
     stored_before = []
     for row in rows:
         stored = by_name.get(row.words.get("reference", ""))
@@ -63,7 +65,10 @@ def _is_about(row: Row, stored: Any, owner: str) -> bool:
         taken_at = datetime.fromisoformat(written)
     except ValueError:
         return False
-    return taken_at.tzinfo is not None and abs(taken_at - stored.taken_at) < _SAME_MOMENT
+    if taken_at.tzinfo is None:
+        site = stored.site if owner == "site" else stored.unit.site
+        taken_at = taken_at.replace(tzinfo=ZoneInfo(site.time_zone))
+    return abs(taken_at - stored.taken_at) < _SAME_MOMENT
 
 
 def _says_the_same(row: Row, stored: Any, model: Any) -> bool:

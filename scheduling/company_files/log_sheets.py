@@ -1,17 +1,17 @@
 """Readings and feed water samples of a sheet: the headers and cells that people write, the rules of the logs."""
 
 import json
+import re
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
-from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
 from fleet.engineering.errors import EngineeringError
-from fleet.engineering.units import QUANTITY_KINDS
+from fleet.forecasting.files.german_headers import in_english
 from fleet.forecasting.files.guide import FileColumn
-from fleet.forecasting.files.headers import find_columns
+from fleet.forecasting.files.headers import find_columns, tidy
 from fleet.forecasting.files.words import SYNONYMS
 from fleet.intake import feed_water, feed_water_log, readings, readings_log
 from fleet.intake.columns import Column, Vocabulary, column_of
@@ -19,8 +19,16 @@ from fleet.intake.reading_fields import NOT_A_TIME
 from fleet.intake.rows import Row, Sent
 from fleet.intake.storing import close_batch, open_batch
 from fleet.intake.table_rows import cells_by_header
-from fleet.models import FeedWaterSample, IntakeBatch, Reading, Site, Unit
-from scheduling.company_files.cells import Habits, day_of, has_hour, moment_of, plain_numbers, points_group_in
+from fleet.models import FeedWaterSample, IntakeBatch, Reading, Site
+from scheduling.company_files.cells import (
+    Habits,
+    day_of,
+    has_hour,
+    known_of,
+    local_moment_of,
+    plain_numbers,
+    points_group_in,
+)
 from scheduling.company_files.given_out import known_again
 from scheduling.company_files.outcome import Outcome, PageResult, RowResult
 from scheduling.company_files.pages import Page
@@ -51,18 +59,7 @@ class Log:
     kind: str
     model: Any
     take: Callable[..., Any]
-    zones: Callable[[Bringing], Mapping[str, ZoneInfo]]
     also: tuple[str, ...] = ()
-
-
-def _zones_of_units(bringing: Bringing) -> Mapping[str, ZoneInfo]:
-    rows = Unit.objects.of_company(bringing.company).values_list("code", "site__time_zone")
-    return {code.casefold(): ZoneInfo(zone) for code, zone in rows}
-
-
-def _zones_of_sites(bringing: Bringing) -> Mapping[str, ZoneInfo]:
-    rows = Site.objects.of_company(bringing.company).values_list("code", "time_zone")
-    return {code.casefold(): ZoneInfo(zone) for code, zone in rows}
 
 
 def _take_readings(rows: Sequence[Row], **given: Any) -> Any:
@@ -78,7 +75,6 @@ READINGS: Final = Log(
     IntakeBatch.Kind.READINGS,
     Reading,
     _take_readings,
-    _zones_of_units,
     also=("reading", "log", "readings log", "measurements"),
 )
 FEED_WATER: Final = Log(
@@ -90,7 +86,6 @@ FEED_WATER: Final = Log(
     IntakeBatch.Kind.FEED_WATER,
     FeedWaterSample,
     feed_water.take_rows,
-    _zones_of_sites,
     also=("water", "feed water", "analyses", "tap water"),
 )
 
@@ -106,6 +101,8 @@ def is_log(log: Log, page: Page) -> bool:
 def store_log(log: Log, page: Page, bringing: Bringing, *, is_us: bool) -> PageResult:
     """Store the rows of a page; a value that cannot be is left out and told of, and the rest of its row kept."""
     result = PageResult(page.origin, log.name)
+    if log is FEED_WATER:
+        page = _by_site(page, bringing)
     columns = _columns(log, page, result)
     have = {column.name for column in columns}
     for group in log.vocabulary.needed:
@@ -160,6 +157,31 @@ def store_log(log: Log, page: Page, bringing: Bringing, *, is_us: bool) -> PageR
     return result
 
 
+_TOWNS: Final = frozenset(("town", "city", "place"))
+
+
+def _by_site(page: Page, bringing: Bringing) -> Page:
+    """Analyses that are kept by town, as they are of each site whose address names it; a page by sites as it is."""
+    headers = [tidy(in_english(header)) for header in page.table.headers]
+    towns = [place for place, header in enumerate(headers) if header in _TOWNS]
+    if "site" in headers or "site_code" in headers or len(towns) != 1:
+        return page
+    sites = Site.objects.of_company(bringing.company).order_by("code").values_list("code", "address")
+    rows: list[tuple[int, tuple[str, ...]]] = []
+    for line, cells in page.table.rows:
+        town = cells[towns[0]].strip() if towns[0] < len(cells) else ""
+        named = re.compile(rf"\b{re.escape(town)}\b", re.IGNORECASE) if town else None
+        codes = [code for code, address in sites if named is not None and named.search(address)]
+        # Of a town without a site, the refusal names the town.
+        rows += [(line, _with(cells, towns[0], code)) for code in codes or [town]]
+    headers_of_sites = _with(page.table.headers, towns[0], "site")
+    return replace(page, table=replace(page.table, headers=headers_of_sites, rows=tuple(rows)))
+
+
+def _with(cells: Sequence[str], place: int, cell: str) -> tuple[str, ...]:
+    return (*cells[:place], cell, *cells[place + 1 :])
+
+
 def _take(log: Log, rows: Sequence[Row], lines_known: Collection[int], bringing: Bringing, batch: IntakeBatch) -> Any:
     fresh = [row for row in rows if row.line not in lines_known]
     return log.take(fresh, company=bringing.company, by=bringing.by, now=bringing.now, batch=batch)
@@ -181,7 +203,7 @@ def _columns(log: Log, page: Page, result: PageResult) -> list[Column]:
         [row[place] if place < len(row) else "" for _, row in page.table.rows]
         for place in range(len(page.table.headers))
     ]
-    spelled_out = [spelled_pressure(header) for header in page.table.headers]
+    spelled_out = [spelled_pressure(_known(header, log)) for header in page.table.headers]
     meanings = find_columns(log.guide, spelled_out, cells)
     for place, (header, meaning) in enumerate(zip(page.table.headers, meanings, strict=True)):
         if not header:
@@ -189,7 +211,7 @@ def _columns(log: Log, page: Page, result: PageResult) -> list[Column]:
                 result.remarks.append(f"Column {place + 1} has no header and is not read; name it.")
             continue
         try:
-            column = column_of(place, spelled_out[place], log.vocabulary)
+            column = replace(column_of(place, spelled_out[place], log.vocabulary), header=header)
         except EngineeringError as error:
             column_by_guide = _by_guide(place, header, meaning.column, meaning.unit, log)
             if column_by_guide is None:
@@ -206,6 +228,15 @@ def _columns(log: Log, page: Page, result: PageResult) -> list[Column]:
         taken[column.name] = header
         columns.append(column)
     return columns
+
+
+def _known(header: str, log: Log) -> str:
+    """A header as it is, where the log knows it, else the English one that means the same."""
+    try:
+        column_of(0, header, log.vocabulary)
+    except EngineeringError:
+        return in_english(header)
+    return header
 
 
 def _by_guide(place: int, header: str, guide: FileColumn | None, unit: str, log: Log) -> Column | None:
@@ -230,7 +261,7 @@ def _rows(
 ) -> list[Row]:
     rows = [Row(line=line, raw=cells_by_header(page.table, cells)) for line, cells in page.table.rows]
     for column in columns:
-        written = [cells[column.index] if column.index < len(cells) else "" for _, cells in page.table.rows]
+        written = [known_of(cells[column.index]) if column.index < len(cells) else "" for _, cells in page.table.rows]
         if not column.is_quantity:
             for row, cell in zip(rows, written, strict=True):
                 row.labels[column.name] = column.header
@@ -239,7 +270,7 @@ def _rows(
             continue
         split = [number_and_unit(cell) for cell in written]
         numbers = plain_numbers([number for number, _ in split], habits, may_be_below=True)
-        is_stored_name = column.unit == QUANTITY_KINDS[column.name].canonical_unit and "[" not in column.header
+        is_stored_name = tidy(column.header) == column.name
         for place, row in enumerate(rows):
             row.labels[column.name] = column.header
             if column.name in without.get(row.line, ()):
@@ -252,10 +283,8 @@ def _rows(
                 row.sent[column.name] = Sent(repr(float(numbers.values[place])), own or column.unit)
                 if is_stored_name and not own:
                     row.on_stored_scale.add(column.name)
-    zones = log.zones(bringing)
     for row in rows:
-        zone = zones.get(row.words.get(log.owner, "").casefold(), bringing.zone)
-        _settle_moment(row, replace(habits, zone=zone))
+        _settle_moment(row, habits)
     return rows
 
 
@@ -284,17 +313,17 @@ def _word(name: str, cell: str) -> str:
 
 
 def _settle_moment(row: Row, habits: Habits) -> None:
-    """One moment with its offset, of a day and an hour however they are written; or the day, where no hour is."""
+    """One local moment of a day and an hour however they are written; or the day, where no hour is."""
     cell = row.words.get("taken_at") or " ".join(
         part for part in (row.words.get("date", ""), row.words.get("time", "")) if part
     )
     if not cell:
         return
     try:
-        at = moment_of(cell, habits) if has_hour(cell) else day_of(cell, habits)
+        written = local_moment_of(cell, habits) if has_hour(cell) else day_of(cell, habits).isoformat()
     except ValueError as error:
         row.refuse("taken_at" if "taken_at" in row.words else "date", NOT_A_TIME, str(error))
         return
     for name in _TIMES:
         row.words.pop(name, None)
-    row.words["taken_at"] = at.isoformat()
+    row.words["taken_at"] = written

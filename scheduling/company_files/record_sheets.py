@@ -1,7 +1,8 @@
 """Sheets whose rows are one record each: whom and what one knows, where they are, and what is in stock."""
 
+import difflib
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from accounts.api.clients import ClientSerializer
@@ -30,6 +31,9 @@ from scheduling.planning.travel.trips import great_circle_m
 from scheduling.services.people.installers import create_installer, update_installer
 from scheduling.services.stock.lots import read_lots
 from scheduling.services.stock.stock import count_stock
+
+_NEAR: Final = 0.8
+"""Names as alike as this are one name written twice, unless their figures differ."""
 
 
 def _simple(model: Any, serializer: Any, name_field: str, word: str, update: Any = None) -> Records:
@@ -60,10 +64,12 @@ def _sheet(name: str, about: str, records: Records, columns: tuple[Column, ...],
     return Sheet(name, about, columns, lambda row, bringing: store_record(records, row, bringing), **details)
 
 
+SUPPLIER_RECORDS: Final = _simple(Supplier, SupplierSerializer, "name", "supplier")
+
 SUPPLIERS: Final = _sheet(
     "suppliers",
     "whom you buy from",
-    _simple(Supplier, SupplierSerializer, "name", "supplier"),
+    SUPPLIER_RECORDS,
     columns_of(
         SupplierSerializer,
         also={
@@ -95,24 +101,55 @@ ITEM_RECORDS: Final = _simple(
 )
 
 
-_FLOW_IN_NAME: Final = re.compile(r"(?<![\d.,])(\d{2,4})\s?(gpd|L/day|l/d)\b", re.IGNORECASE)
+_FLOW_IN_NAME: Final = re.compile(r"(?<![\d.,])(\d{2,4})\s?(gpd|L/day|l/d|l/tag)\b", re.IGNORECASE)
 """Membranes are called by their rated flow: common practice, no source."""
+_VOLUME_IN_NAME: Final = re.compile(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,2})?)\s?(?:L|liter|litre)\b", re.IGNORECASE)
+"""Cartridges of resin are called by how much they hold: common practice, no source."""
 
 
 def _store_item(row: Row, bringing: Bringing) -> Outcome:
     values = row.values
+    _add_supplier(row, bringing)
     is_new_membrane = values.get("kind") == Stage.MEMBRANE and ITEM_RECORDS.find(bringing, values) is None
     if is_new_membrane and "rated_flow" not in values:
         called = _FLOW_IN_NAME.search(f"{values.get('name', '')} {values.get('code', '')}")
         if called is not None:
-            values["rated_flow"] = {"value": float(called[1]), "unit": called[2].lower().replace("l/", "L/")}
+            unit = "US gpd" if called[2].lower() == "gpd" else "L/day"
+            values["rated_flow"] = {"value": float(called[1]), "unit": unit}
             row.say("rated_flow", f"not given, taken as {called[0]} from its name")
+    if (
+        values.get("kind") == Stage.RESIN
+        and "resin_volume" not in values
+        and ITEM_RECORDS.find(bringing, values) is None
+    ):
+        called = _VOLUME_IN_NAME.search(str(values.get("name", "")))
+        if called is not None:
+            values["resin_volume"] = {"value": float(called[1].replace(",", ".")), "unit": "L"}
+            row.say("resin_volume", f"not given, taken as {called[0]} from its name")
     outcome = store_record(ITEM_RECORDS, row, bringing)
     item = ITEM_RECORDS.find(bringing, row.values)
     if item is not None and item.assumed:
         taken = ", ".join(_assumed_values(item))
         row.say("", f"Not given, and assumed as usual of its kind: {taken}; put right what its label says otherwise.")
     return outcome
+
+
+def _add_supplier(row: Row, bringing: Bringing) -> None:
+    """Add a supplier that only the catalogue names, unless it is most likely one that is known."""
+    name = " ".join(str(row.values.get("supplier") or "").split())
+    suppliers = Supplier.objects.of_company(bringing.company)
+    if not name or find_named(suppliers, name) is not None:
+        return
+    close = difflib.get_close_matches(name, list(suppliers.values_list("name", flat=True)), n=1, cutoff=_NEAR)
+    if close:
+        del row.values["supplier"]
+        row.say("supplier", f"There is no supplier '{name[:60]}'; did you mean '{close[0]}'? This value is not stored")
+        return
+    facts = {"name": name, **({"lead_time_days": days} if (days := row.values.get("lead_time_days")) else {})}
+    serializer = SupplierSerializer(data=facts, context=bringing.context)
+    if serializer.is_valid():
+        SUPPLIER_RECORDS.create(bringing, serializer.validated_data)
+        row.say("supplier", f"'{name}' is made; add its e-mail, and days on which it is closed, to a sheet 'suppliers'")
 
 
 def _assumed_values(item: CatalogueItem) -> Iterator[str]:
@@ -131,7 +168,7 @@ CATALOGUE: Final = Sheet(
     columns_of(
         CatalogueItemSerializer,
         also={
-            "code": "item, item code, item no, part no, part number, sku, model",
+            "code": "item, item code, item no, part, part no, part number, part code, sku, model",
             "name": "description, item name",
             "kind": "type, stage",
             "price": "unit price, cost, price each",
@@ -139,8 +176,8 @@ CATALOGUE: Final = Sheet(
             "rated_flow": "flow",
             "price_breaks": "volume prices, quantity prices",
             "pack_size": "pack, pieces per pack",
-            "supplier_part_number": "supplier code, order number",
-            "lead_time_days": "lead time",
+            "supplier_part_number": "supplier code, order number, vendor part no, vendor part number, supplier part no",
+            "lead_time_days": "lead time, lead days, delivery time",
             "maximum_service_time_days": "maximum service time, service life, maximum age",
             "rejection_fraction": "rejection",
             "rated_recovery_fraction": "rated recovery",
@@ -156,20 +193,38 @@ CATALOGUE: Final = Sheet(
     needs=(("code",),),
 )
 
-CLIENTS: Final = _sheet(
+CLIENT_RECORDS: Final = _simple(Client, ClientSerializer, "name", "client")
+
+
+def _store_client(row: Row, bringing: Bringing) -> Outcome:
+    note_beside(row, "contact", "ask for")
+    return store_record(CLIENT_RECORDS, row, bringing)
+
+
+def note_beside(row: Row, field: str, words: str) -> None:
+    """Keep what has no field of its own in the notes, behind some words."""
+    said = row.values.pop(field, None)
+    if said:
+        row.values["notes"] = "; ".join(part for part in (row.values.get("notes"), f"{words} {said}") if part)
+
+
+CLIENTS: Final = Sheet(
     "clients",
     "your customers",
-    _simple(Client, ClientSerializer, "name", "client"),
-    columns_of(
-        ClientSerializer,
-        also={
-            "name": "client, customer, client name, customer name, company",
-            "email": "e-mail, mail, e-mail address",
-            "phone": "telephone, tel, phone number, mobile",
-            "notes": "note, remarks, comment",
-        },
-        examples={"name": "Example Cafe", "email": "cafe@client.example", "phone": "+49 40 5550100"},
+    (
+        *columns_of(
+            ClientSerializer,
+            also={
+                "name": "client, customer, client name, customer name, company",
+                "email": "e-mail, mail, e-mail address",
+                "phone": "telephone, tel, phone number, mobile, cell, cell phone",
+                "notes": "note, remarks, comment",
+            },
+            examples={"name": "Example Cafe", "email": "cafe@client.example", "phone": "+49 40 5550100"},
+        ),
+        Column("contact", "text", "whom to ask for; kept in the notes", also="contact person, contact name"),
     ),
+    _store_client,
     named_by=("name",),
     is_named=True,
     also=("customers", "client", "customer"),
@@ -179,6 +234,30 @@ CLIENTS: Final = _sheet(
 
 _FAR_KM: Final = 500.0
 """Nobody drives so far for one visit; common practice, no source."""
+
+
+def names_of_clients(bringing: Bringing) -> list[str]:
+    """Names of the clients that are known by now."""
+    return list(Client.objects.of_company(bringing.company).order_by("pk").values_list("name", flat=True))
+
+
+def nearest_client(name: str, known: Sequence[str]) -> str | None:
+    """The client that was most likely meant by a name that none has; None where the name is one, or like none."""
+    by_name = {" ".join(each.casefold().split()): each for each in known}
+    written = " ".join(name.casefold().split())
+    if not written or written in by_name:
+        return None
+    figures = re.findall(r"\d+", written)
+    alike = [each for each in by_name if re.findall(r"\d+", each) == figures]
+    shortened = [each for each in alike if _is_shortened(written, each) or _is_shortened(each, written)]
+    close = shortened[:1] or difflib.get_close_matches(written, alike, n=1, cutoff=_NEAR)
+    return by_name[close[0]] if close else None
+
+
+def _is_shortened(name: str, full: str) -> bool:
+    """Whether each word of a name begins a word of another: 'fam. trost' of 'familie trost'."""
+    words = [part.strip(".,") for part in name.split()]
+    return all(len(part) >= 3 and any(other.startswith(part) for other in full.split()) for part in words if part)
 
 
 def _find_site(bringing: Bringing, values: Mapping[str, Any]) -> Any:
@@ -191,6 +270,7 @@ def _find_site(bringing: Bringing, values: Mapping[str, Any]) -> Any:
     return own[0] if len(own) == 1 else None
 
 
+PARTS_OF_ADDRESS: Final = ("postcode", "town", "region")
 _REACHES: Final = {"latitude": 90.0, "longitude": 180.0}
 
 
@@ -217,6 +297,7 @@ def _store_site(row: Row, bringing: Bringing) -> Outcome:
                 del row.values[name]
                 row.say(name, f"{error}; this value is not stored")
     values = row.values
+    _join_address(values, bringing)
     if not values.get("name"):
         values["name"] = values.get("address") or values.get("client") or values.get("code") or ""
     values["name"] = str(values["name"])[:120]
@@ -228,6 +309,27 @@ def _store_site(row: Row, bringing: Bringing) -> Outcome:
     if stored is not None and not stored.is_located:
         row.say("", f"Site {stored.code} stands in no round until its latitude and longitude are given.")
     return outcome
+
+
+def _join_address(values: dict[str, Any], bringing: Bringing) -> None:
+    """One address of its parts, in the order in which letters of the company's country have them."""
+    postcode, town, region = (str(values.pop(name, "") or "") for name in PARTS_OF_ADDRESS)
+    if bringing.company.unit_system == Company.UnitSystem.US:
+        place = ", ".join(part for part in (town, f"{region} {postcode}".strip()) if part)
+    else:
+        place = ", ".join(part for part in (f"{postcode} {town}".strip(), region) if part)
+    street = str(values.get("address") or "")
+    if place and place.casefold() not in street.casefold():
+        values["address"] = ", ".join(part for part in (street, place) if part)
+
+
+def is_known_site(row: Row, bringing: Bringing) -> bool:
+    """Whether a row of another sheet says no more than whose a site is that is known, or names a client nobody has."""
+    own = Site.objects.of_company(bringing.company).filter(client__name__iexact=str(row.values.get("client", "")))
+    if row.values.keys() <= {"client"} and own.exists():
+        return True
+    clients = Client.objects.of_company(bringing.company)
+    return "client" in row.values and not clients.filter(name__iexact=row.values["client"]).exists()
 
 
 def is_of_another_client(row: Row, bringing: Bringing) -> bool:
@@ -290,10 +392,13 @@ SITES: Final = Sheet(
                 "access_notes": "access, how to get in",
                 "chloraminated": "chloramine, chloramines",
                 "own_well": "well, private well, borehole",
-                "supply": "water works, district, water supply",
+                "supply": "water works, district, water supply, utility, water utility",
             },
             examples={"client": "Example Cafe", "code": "S01", "name": "bar", "latitude": "53.55", "longitude": "9.99"},
         ),
+        Column("postcode", "text", "of the address, in a column of its own", also="zip, zip code, postal code"),
+        Column("town", "text", "of the address, in a column of its own", also="city, place, village"),
+        Column("region", "text", "of the address, in a column of its own", also="state, county, province"),
         Column(
             "access_windows",
             "text",
@@ -346,7 +451,7 @@ INSTALLERS: Final = _sheet(
     ),
     named_by=("name",),
     is_named=True,
-    also=("installer", "technicians", "vans"),
+    also=("installer", "technicians", "techs", "vans"),
     needs=(("name",),),
 )
 
@@ -410,6 +515,11 @@ def _level(bringing: Bringing, values: Mapping[str, Any]) -> StockLevel | None:
     levels = StockLevel.objects.of_company(bringing.company)
     level: StockLevel | None = levels.filter(item=item, installer=installer).first()
     return level
+
+
+def is_counted(row: Row, bringing: Bringing) -> bool:
+    """Whether the store's pieces of an item were counted before: a sheet of items is no count, and tells the first."""
+    return _level(bringing, {"item": row.values.get("item")}) is not None
 
 
 def _store_stock(row: Row, bringing: Bringing) -> Outcome:

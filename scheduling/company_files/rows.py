@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -29,11 +29,14 @@ class RowRefusedError(Exception):
 
 @dataclass(frozen=True)
 class Bringing:
-    """Who brings what in, and when."""
+    """Who brings what in, and when; and what a list of changes says of a unit that other sheets leave open: by unit
+    the first day on which it speaks of it, by unit and stage the item that it names last, with the moment."""
 
     company: Company
     by: Membership
     now: datetime
+    first_days: dict[str, date] = field(default_factory=dict)
+    last_items: dict[tuple[str, str], tuple[datetime, str]] = field(default_factory=dict)
 
     @property
     def zone(self) -> ZoneInfo:
@@ -77,7 +80,11 @@ class Row:
 
     def say(self, name: str, sentence: str) -> None:
         """Note what is told of one of its cells."""
-        self.remarks.append(f"{self.header(name)}: {sentence.rstrip('.')}." if name else sentence)
+        self.remarks.append(f"{self.header(name)}: {_ended(sentence)}" if name else sentence)
+
+
+def _ended(sentence: str) -> str:
+    return sentence if sentence.endswith("?") else f"{sentence.rstrip('.')}."
 
 
 @dataclass(frozen=True)

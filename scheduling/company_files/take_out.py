@@ -44,6 +44,7 @@ from scheduling.company_files.record_sheets import (
     CLIENTS,
     INSTALLERS,
     INSTRUMENTS,
+    PARTS_OF_ADDRESS,
     PARTS_RULES,
     SITES,
     STOCK,
@@ -54,6 +55,18 @@ from scheduling.company_files.unit_sheets import PLACEMENTS, POSITIONS, SLOTS, U
 from scheduling.models import Installer, StockLevel
 
 _NUL_FREE: Final = str.maketrans({"\x00": ""})
+_NOT_KEPT: Final[Mapping[str, frozenset[str]]] = {
+    CLIENTS.name: frozenset(("contact",)),
+    # Since when they are their clients' is told with whose they were before.
+    SITES.name: frozenset(("client_since", *PARTS_OF_ADDRESS)),
+    UNITS.name: frozenset(
+        (
+            *("client", "client_since", "address", "serial_number", "rated_flow"),
+            *(f"{slot_name(*slot)}_{what}" for slot in SLOTS for what in ("changed", "item")),
+        )
+    ),
+}
+"""Columns by which others are found or that are told elsewhere, by sheet."""
 Line = Sequence[str]
 
 
@@ -99,10 +112,9 @@ def _sheets(company: Company, context: Mapping[str, Any]) -> Iterator[tuple[str,
         ),
     )
     for sheet, serializer, rows in simple:
-        columns = list(sheet.columns)
+        columns = _columns_kept(sheet)
         yield sheet.name, [column.header for column in columns], _lines(rows, serializer, columns, context, {})
-    # Since when they are their clients' is told with whose they were before.
-    site_columns = [each for each in SITES.columns if each.field != "client_since"]
+    site_columns = _columns_kept(SITES)
     sites = Site.objects.of_company(company).prefetch_related("access_windows", "access_exceptions").order_by("code")
     yield (
         SITES.name,
@@ -118,8 +130,7 @@ def _sheets(company: Company, context: Mapping[str, Any]) -> Iterator[tuple[str,
             },
         ),
     )
-    changes = {f"{slot_name(*slot)}_{what}" for slot in SLOTS for what in ("changed", "item")}
-    unit_columns = [each for each in UNITS.columns if each.field not in {*changes, "client", "address", "client_since"}]
+    unit_columns = _columns_kept(UNITS)
     yield (
         UNITS.name,
         [column.header for column in unit_columns],
@@ -135,6 +146,10 @@ def _sheets(company: Company, context: Mapping[str, Any]) -> Iterator[tuple[str,
     yield PLACEMENTS.name, [column.header for column in PLACEMENTS.columns], _placements(company)
     yield "feed_water", *_samples(company)
     yield "readings", *_readings(company)
+
+
+def _columns_kept(sheet: Sheet) -> list[Column]:
+    return [column for column in sheet.columns if column.field not in _NOT_KEPT.get(sheet.name, ())]
 
 
 def _lines(

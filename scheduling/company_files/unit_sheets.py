@@ -1,7 +1,9 @@
 """Units with their trains, the places in them, and the cartridges that stood there."""
 
+import difflib
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from typing import Any, Final
 
 from django.db import transaction
@@ -10,14 +12,20 @@ from accounts.day_alone import local_day, not_after
 from accounts.errors import DomainError
 from fleet.api.positions import PositionSerializer
 from fleet.api.units import NewUnitSerializer, UnitSerializer
+from fleet.engineering.formulas.targets import target_for
+from fleet.engineering.kinds import FLOW
+from fleet.engineering.units import convert_number
+from fleet.engineering.usual import WEEKLY_DEMAND_L
 from fleet.forecasting.files.headers import tidy
-from fleet.forecasting.files.words import SYNONYMS
+from fleet.forecasting.files.settling import settled_reason
+from fleet.forecasting.files.words import CLOGGED, SYNONYMS
 from fleet.models import CatalogueItem, Placement, Position, Site, Stage, Unit
 from fleet.services.units import units
-from fleet.services.units.history import enter_placement
+from fleet.services.units.history import SAME_DAY, enter_placement
 from scheduling.company_files.cells import word_of
 from scheduling.company_files.columns import Column, columns_of
-from scheduling.company_files.outcome import Outcome
+from scheduling.company_files.outcome import Outcome, RowResult
+from scheduling.company_files.record_sheets import names_of_clients, nearest_client, note_beside
 from scheduling.company_files.rows import Bringing, Records, Row, RowRefusedError, find_named, store_record
 from scheduling.company_files.sheet import Sheet
 
@@ -28,6 +36,13 @@ SLOTS: Final = tuple(
 """Places of a train that a sheet with one row a unit has columns for, as stage and role."""
 
 _STAGE: Final = Column("stage", "word", words=tuple(Stage.values))
+_FORMS_OF_CHANGE: Final = (
+    *("{0}", "{0} changed", "{0} changed on", "last {0}", "last {0} change", "{0} replaced", "{0} last changed"),
+    "{0} date",
+)
+"""Headers of the day of a change in a sheet with one row a unit, by what was changed."""
+_WHY_BEFORE: Final = "why_before"
+"""Beside the values of a change: why what was changed left."""
 _ROLE: Final = Column("role", "word", words=tuple(Position.Role.values))
 
 
@@ -92,6 +107,8 @@ def _store_unit(row: Row, bringing: Bringing) -> Outcome:
     stages = {slot_name(*slot): row.values.pop(f"{slot_name(*slot)}_changed", None) for slot in SLOTS}
     items = {slot_name(*slot): row.values.pop(f"{slot_name(*slot)}_item", None) for slot in SLOTS}
     cell = row.values.pop("train", None)
+    rated_flow = row.values.pop("rated_flow", None)
+    note_beside(row, "serial_number", "serial number")
     client, address = row.values.pop("client", None), row.values.pop("address", None)
     if row.values.get("site") and client:
         site = find_named(Site.objects.of_company(bringing.company), str(row.values["site"]))
@@ -111,12 +128,14 @@ def _store_unit(row: Row, bringing: Bringing) -> Outcome:
         row.values["use"] = Unit.Use.OTHER.value
         row.say("use", "not known, taken as 'other'; limits and targets follow from it, so put it right")
     if present is None:
+        _assume_kind(row, stages, items, cell)
         try:
             row.values["positions"] = train_of(cell) if cell else _train_by_columns(row, stages, items)
         except ValueError as error:
             raise RowRefusedError([("train", str(error))]) from None
+        _assume_demand(row)
         if "commissioned_on" not in row.values:
-            row.values["commissioned_on"] = _first_day(stages, bringing)
+            row.values["commissioned_on"] = _first_day(row, stages, bringing)
             row.say("commissioned_on", f"not known, taken as {row.values['commissioned_on']}")
     elif cell and not _has_train(present, cell):
         row.say("train", "another train than the unit has; places are added and changed on the page 'positions'")
@@ -128,6 +147,8 @@ def _store_unit(row: Row, bringing: Bringing) -> Outcome:
                 "product_tds_target",
                 f"not given, taken as {unit.product_tds_target_mg_per_l:.3g} mg/L, usual for its use",
             )
+        if rated_flow is not None and not items["membrane"]:
+            items["membrane"] = _membrane_of(rated_flow, bringing)
         changes = [_enter_change(row, unit, slot, stages, items, bringing) for slot in SLOTS]
     return Outcome.CHANGED if outcome == Outcome.LEFT and any(changes) else outcome
 
@@ -139,7 +160,14 @@ def _site_of(client: str, address: str, bringing: Bringing) -> str:
         own = own.filter(address__iexact=address[:250])
     codes = list(own.order_by("code").values_list("code", flat=True)[:2])
     if len(codes) != 1:
-        sentence = f"'{client[:60]}' has {'no site' if not codes else 'several sites'}; name the site by its code."
+        near = nearest_client(client, names_of_clients(bringing))
+        if near is not None:
+            sentence = (
+                f"There is no client '{client[:60]}'; did you mean '{near}'? If it is another one, add it to a sheet "
+                "'clients'."
+            )
+        else:
+            sentence = f"'{client[:60]}' has {'no site' if not codes else 'several sites'}; name the site by its code."
         raise RowRefusedError([("client", sentence)])
     return str(codes[0])
 
@@ -159,8 +187,49 @@ def _train_by_columns(row: Row, stages: Mapping[str, Any], items: Mapping[str, A
     return train
 
 
-def _first_day(stages: Mapping[str, Any], bringing: Bringing) -> str:
+def _assume_kind(row: Row, stages: Mapping[str, Any], items: Mapping[str, Any], train: str | None) -> None:
+    """Whether a new unit has resin, where no sheet tells, as it follows from the rest; and that it is assumed."""
+    if "kind" not in row.values and not train:
+        of_resin = [name for name in stages if name.startswith(Stage.RESIN)]
+        has_column = any(f"{name}_changed" in row.headers or f"{name}_item" in row.headers for name in of_resin)
+        has_resin = any(stages[name] or items[name] for name in of_resin)
+        has_resin |= not has_column and target_for(str(row.values["use"])).needs_resin
+        row.values["kind"] = (Unit.Kind.RO_DI if has_resin else Unit.Kind.RO).value
+        row.say("kind", f"not known, taken as {'RO with resin' if has_resin else 'RO without resin'}")
+    elif "kind" not in row.values:
+        with suppress(ValueError):
+            has_resin = any(place["stage"] == Stage.RESIN for place in train_of(str(train)))
+            row.values["kind"] = (Unit.Kind.RO_DI if has_resin else Unit.Kind.RO).value
+
+
+def _assume_demand(row: Row) -> None:
+    if "weekly_demand" not in row.values:
+        litres = WEEKLY_DEMAND_L[str(row.values["use"])]
+        row.values["weekly_demand"] = {"value": litres, "unit": "L"}
+        row.say("weekly_demand", f"not known, taken as {litres:g} L, usual of its use; put it right where you know it")
+
+
+_SAME_FLOW: Final = 0.05
+"""Labels round gallons to litres; common practice, no source."""
+
+
+def _membrane_of(rated_flow: Any, bringing: Bringing) -> str | None:
+    """Code of the only membrane of the catalogue that makes as much as the unit does by its label."""
+    wanted = convert_number(str(rated_flow["value"]), rated_flow["unit"], "flow", field="rated flow")
+    membranes = CatalogueItem.objects.of_company(bringing.company).filter(kind=Stage.MEMBRANE, is_active=True)
+    codes = [
+        item.code
+        for item in membranes
+        if item.rated_flow_l_per_day and abs(item.rated_flow_l_per_day / wanted - 1.0) < _SAME_FLOW
+    ]
+    return codes[0] if len(codes) == 1 else None
+
+
+def _first_day(row: Row, stages: Mapping[str, Any], bringing: Bringing) -> str:
+    """The first day on which anything is said of a unit, else today."""
     days = [local_day(at, bringing.zone) for at in stages.values() if at]
+    listed = bringing.first_days.get(str(row.values.get("code", "")).casefold())
+    days += [listed] if listed is not None else []
     return min(days, default=bringing.now.astimezone(bringing.zone).date()).isoformat()
 
 
@@ -221,7 +290,21 @@ def _item_of(code: Any, position: Position, bringing: Bringing) -> CatalogueItem
     if installed is not None:
         return installed.item
     of_stage = list(rows.filter(kind=position.stage, is_active=True)[:2])
-    return of_stage[0] if len(of_stage) == 1 else None
+    if len(of_stage) == 1:
+        return of_stage[0]
+    listed = bringing.last_items.get((position.unit.code.casefold(), position.stage))
+    return item_called(listed[1], bringing) if listed is not None else None
+
+
+def item_called(code: str, bringing: Bringing) -> CatalogueItem | None:
+    """The item of a code, be it written with other signs or none between its parts; None for none or several."""
+    rows = CatalogueItem.objects.of_company(bringing.company)
+    named: CatalogueItem | None = find_named(rows, code)
+    if named is not None:
+        return named
+    letters = tidy(code).replace("_", "")
+    alike = [item for item in rows if letters and tidy(item.code).replace("_", "") == letters]
+    return alike[0] if len(alike) == 1 else None
 
 
 UNITS: Final = Sheet(
@@ -263,6 +346,14 @@ UNITS: Final = Sheet(
             },
         ),
         Column("client", "text", "whose it is, where no site is named", also="customer, client name, customer name"),
+        Column("serial_number", "text", "of the unit; kept in the notes", also="serial, serial no, s n"),
+        Column(
+            "rated_flow",
+            "quantity",
+            "what its membrane makes by the label: which of the catalogue it has, where no item is named",
+            also="gpd, capacity, rated capacity, membrane gpd",
+            quantity=FLOW,
+        ),
         Column("address", "text", "of its site, where no site is named", also="street, location"),
         Column(
             "train",
@@ -276,11 +367,7 @@ UNITS: Final = Sheet(
                 f"{slot_name(*slot)}_changed",
                 "day_or_moment",
                 "when it was changed last",
-                also=", ".join(
-                    form.format(place)
-                    for place in _spoken_places(*slot)
-                    for form in ("{0}", "last {0}", "last {0} change", "{0} replaced", "{0} last changed", "{0} date")
-                ),
+                also=", ".join(form.format(place) for place in _spoken_places(*slot) for form in _FORMS_OF_CHANGE),
             )
             for slot in SLOTS
         ),
@@ -329,16 +416,24 @@ POSITIONS: Final = Sheet(
 def _store_placement(row: Row, bringing: Bringing) -> Outcome:
     values = row.values
     position = _place_of(values, bringing)
-    item = find_named(CatalogueItem.objects.of_company(bringing.company), str(values.get("item", "")))
-    if item is None and not values.get("item"):
-        item = _item_of(None, position, bringing)
+    code = str(values.get("item") or "")
+    item = item_called(code, bringing) if code else _item_of(None, position, bringing)
     if item is None:
-        sentence = f"There is no item '{str(values.get('item', ''))[:60]}' in the catalogue; bring it in first"
-        raise RowRefusedError([("item", sentence)])
+        codes = CatalogueItem.objects.of_company(bringing.company).values_list("code", flat=True)
+        close = difflib.get_close_matches(code, list(codes), n=1)
+        advice = f"; did you mean '{close[0]}'?" if close else "; bring it in first"
+        raise RowRefusedError([("item", f"There is no item '{code[:60]}' in the catalogue{advice}")])
+    if code and item.code.casefold() != code.casefold():
+        row.say("item", f"'{code[:60]}' is taken as '{item.code}'")
+    if values.get("removal"):
+        values["removal"] = settled_reason(values["removal"], position.stage)
     if values.get("removal") and not values.get("removed_at"):
-        # In a list of changes the word may as well say why the cartridge before was changed.
-        del values["removal"]
-        row.say("removal", "without the day it left nobody can tell which cartridge this is said of; not stored")
+        reason = values.pop("removal")
+        if "removed_at" in row.headers:
+            row.say("removal", "without the day it left nobody can tell which cartridge this is said of; not stored")
+        else:
+            # A list with one day a row is one of changes: what was changed that day left for this reason.
+            values[_WHY_BEFORE] = reason
     if not values.get("placed_at"):
         raise RowRefusedError([("placed_at", "Say when it was placed")])
     removed_at = values.get("removed_at")
@@ -357,6 +452,42 @@ def _store_placement(row: Row, bringing: Bringing) -> Outcome:
         faults = [(fault.pointer.strip("/"), fault.sentence) for fault in error.faults]
         raise RowRefusedError(faults or [("", error.sentence)]) from None
     return Outcome(outcome)
+
+
+def enter_reasons(rows: Iterable[tuple[Row, RowResult]], bringing: Bringing) -> None:
+    """Why the cartridges left that a list of changes says were changed; known once all rows are, in any order."""
+    for row, result in rows:
+        reason = row.values.get(_WHY_BEFORE)
+        if not reason or result.outcome == Outcome.REFUSED:
+            continue
+        position, changed_at = _place_of(row.values, bringing), row.values["placed_at"]
+        before = (
+            Placement.objects.filter(
+                position=position,
+                placed_at__lt=changed_at,
+                removed_at__gte=changed_at - SAME_DAY,
+                removed_at__lte=changed_at + SAME_DAY,
+            )
+            .select_related("item")
+            .order_by("-placed_at")
+            .first()
+        )
+        if before is None or before.removed_at is None:
+            row.say("removal", "no earlier cartridge is known there of which it could be said; not stored")
+        elif before.removal in (Placement.Removal.UNKNOWN, reason):
+            _, outcome = enter_placement(
+                position=position,
+                item=before.item,
+                placed_at=before.placed_at,
+                removed_at=before.removed_at,
+                removal=reason,
+                by=bringing.by,
+                now=bringing.now,
+            )
+            if outcome == "changed" and result.outcome == Outcome.LEFT:
+                result.outcome = Outcome.CHANGED
+        else:
+            row.say("removal", f"the cartridge before is known to have left as '{before.removal}'; not changed")
 
 
 def _place_of(values: Mapping[str, Any], bringing: Bringing) -> Position:
@@ -382,16 +513,23 @@ PLACEMENTS: Final = Sheet(
     "which cartridge stood where, from when until when; one row a change is enough",
     (
         Column("unit", "text", "the unit's code", also="unit code, unit no, unit id", example="S01-1"),
-        Column("stage", "word", "which stage", also="cartridge, filter, type", words=_STAGE.words, example="carbon"),
+        Column(
+            "stage",
+            "word",
+            "which stage",
+            also="cartridge, filter, type, what, position",
+            words=_STAGE.words,
+            example="carbon",
+        ),
         Column("role", "word", "where there are two", also="lead or lag", words=_ROLE.words),
         Column("order", "whole", "place in the train, where a stage stands there twice", also="place in train, no"),
-        Column("item", "text", "the item's code", also="item code, part, part no, model", example="CARB-10"),
+        Column("item", "text", "the item's code", also="item code, item no, part, part no, model", example="CARB-10"),
         Column(
             "placed_at",
             "day_or_moment",
             "when it was fitted",
             also="placed, in, put in, fitted, installed, placed on, fitted on, installed on, date in, changed, "
-            "changed on, replaced, replaced on, date, day",
+            "changed on, replaced, replaced on, date, day, date changed, date replaced",
             example="2026-03-02",
         ),
         Column(
@@ -403,9 +541,9 @@ PLACEMENTS: Final = Sheet(
         Column(
             "removal",
             "word",
-            "why it left, where that is known",
+            "why it left, where that is known; in a list with the day of each change alone, why the one before did",
             also="reason, removal reason, why",
-            words=tuple(Placement.Removal.values),
+            words=(*Placement.Removal.values, CLOGGED),
         ),
         Column("serial_or_lot", "text", "its serial or lot number", also="serial, lot, serial number"),
     ),

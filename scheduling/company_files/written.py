@@ -86,12 +86,18 @@ def per_week(unit: str) -> tuple[str, float]:
 
 
 def spelled_pressure(header: str) -> str:
-    """A header that names a pressure by its unit alone.
+    """A header that names a pressure by its unit alone, or by its unit without brackets.
 
-    >>> spelled_pressure("Line PSI"), spelled_pressure("Line pressure [psi]")
-    ('Line pressure [psi]', 'Line pressure [psi]')
+    >>> spelled_pressure("Line PSI"), spelled_pressure("Line pressure psi"), spelled_pressure("Line pressure [psi]")
+    ('Line pressure [psi]', 'Line pressure [psi]', 'Line pressure [psi]')
+    >>> spelled_pressure("Pressure psi")
+    'Pressure [psi]'
     """
-    return _PRESSURE.sub(lambda match: f"{match[1]} pressure [{match[2].lower()}]", header)
+    match = _PRESSURE.match(header)
+    if match is None:
+        return header
+    name = match[1] if match[1].lower().endswith("pressure") else f"{match[1]} pressure"
+    return f"{name} [{match[2].lower()}]"
 
 
 def home_headers(headers: Iterable[str]) -> tuple[str, ...]:

@@ -18,10 +18,10 @@ _NUMBERS: Final = re.compile(
     r"^(?P<first>\d{1,2})[/-](?P<second_one>\d{1,2})[/-](?P<year>\d{4})" + _TIME, re.IGNORECASE
 )
 _DAY_NAMED: Final = re.compile(
-    r"^(?P<day>\d{1,2})(?:st|nd|rd|th|\.)?[ -](?P<name>[a-z]{3,9})\.?,?[ -](?P<year>\d{4})" + _TIME, re.IGNORECASE
+    r"^(?P<day>\d{1,2})(?:st|nd|rd|th|\.)?[ -](?P<name>[a-zä]{3,9})\.?,?[ -](?P<year>\d{4})" + _TIME, re.IGNORECASE
 )
 _MONTH_NAMED: Final = re.compile(
-    r"^(?P<name>[a-z]{3,9})\.? (?P<day>\d{1,2})(?:st|nd|rd|th)?,? (?P<year>\d{4})" + _TIME, re.IGNORECASE
+    r"^(?P<name>[a-zä]{3,9})\.? (?P<day>\d{1,2})(?:st|nd|rd|th)?,? (?P<year>\d{4})" + _TIME, re.IGNORECASE
 )
 _PLAIN_NUMBER: Final = re.compile(r"^\d{5}(\.\d+)?$")
 _SPREADSHEET: Final = (36_526.0, 60_000.0)
@@ -29,6 +29,10 @@ _SPREADSHEET_EPOCH: Final = 25_569.0
 _MONTH_NAMES: Final = (
     "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
     "december",
+)  # fmt: skip
+_GERMAN_MONTH_NAMES: Final = (
+    "januar", "februar", "märz", "april", "mai", "juni", "juli", "august", "september", "oktober", "november",
+    "dezember",
 )  # fmt: skip
 
 
@@ -156,7 +160,8 @@ def _moment(match: re.Match[str], text: str, day_first: bool | None) -> float:
 
 
 def _month(name: str, text: str) -> int:
-    for number, month in enumerate(_MONTH_NAMES, start=1):
-        if (len(name) >= 3 and month.startswith(name.lower())) or name.lower() == "sept" == month[:4]:
-            return number
+    for names in (_MONTH_NAMES, _GERMAN_MONTH_NAMES):
+        for number, month in enumerate(names, start=1):
+            if len(name) >= 3 and month.startswith(name.lower()):
+                return number
     raise ValueError(f"{text[:40]!r} names no month; write 2026-03-01")

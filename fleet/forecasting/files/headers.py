@@ -13,6 +13,7 @@ from fleet.forecasting.files.quantities import fits_unit
 from fleet.forecasting.files.words import FLAGS, word_of_guide
 
 _ROUND_BRACKETS: Final = re.compile(r"^([^\[\]()%]+?)\s*(?:\(([^()]+)\)|(%))\s*$")
+_UMLAUTS: Final = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss"})
 _NO_COLUMN: Final = "there is no such column in the guide (--columns lists them); not read"
 
 
@@ -32,12 +33,12 @@ class Meaning:
 
 
 def tidy(text: str) -> str:
-    """A name in lower case with single underscores.
+    """A name in lower case with single underscores; umlauts as they are written where there are none.
 
-    >>> tidy(" Date In. ")
-    'date_in'
+    >>> tidy(" Date In. "), tidy("Härte")
+    ('date_in', 'haerte')
     """
-    return re.sub(r"[^a-z0-9]+", "_", text.lower()).strip("_")
+    return re.sub(r"[^a-z0-9]+", "_", text.lower().translate(_UMLAUTS)).strip("_")
 
 
 def _by_name(file: str) -> dict[str, list[str]]:

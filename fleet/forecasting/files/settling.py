@@ -25,11 +25,21 @@ def settle_clogged(columns: dict[str, dict[str, Any]]) -> None:
     if reasons is None or CLOGGED not in reasons:
         return
     stage_of = dict(zip(positions["position_id"], positions["stage"], strict=True))
-    exhausted, unknown = words.REMOVAL_REASONS[words.EXHAUSTED], words.REMOVAL_REASONS[words.UNKNOWN]
     placements["reason"] = [
-        reason if reason != CLOGGED else exhausted if stage_of.get(position) in _STOPPED_BY_CLOGGING else unknown
+        settled_reason(reason, stage_of.get(position))
         for reason, position in zip(reasons, placements["position_id"], strict=True)
     ]
+
+
+def settled_reason(reason: Any, stage: Any) -> Any:
+    """The reason of a removal as it is kept, where one was written that hangs on the stage.
+
+    >>> settled_reason("clogged", "sediment"), settled_reason("clogged", "carbon"), settled_reason("early", "carbon")
+    ('exhausted', 'unknown', 'early')
+    """
+    if reason != CLOGGED:
+        return reason
+    return words.REMOVAL_REASONS[words.EXHAUSTED if stage in _STOPPED_BY_CLOGGING else words.UNKNOWN]
 
 
 def units_with_resin(columns: dict[str, dict[str, Any]]) -> set[Any]:

@@ -15,7 +15,7 @@ from fleet.services.consequences import Kind, announce
 from fleet.services.units.moments import check_moment
 from fleet.services.units.placements import check_item
 
-_SAME_DAY: Final = timedelta(hours=36)
+SAME_DAY: Final = timedelta(hours=36)
 """Two notes of one change seldom agree to the hour."""
 
 
@@ -60,7 +60,7 @@ def enter_placement(
         same = [
             placement
             for placement in others
-            if placement.item_id == item.pk and abs(placement.placed_at - placed_at) < _SAME_DAY
+            if placement.item_id == item.pk and abs(placement.placed_at - placed_at) < SAME_DAY
         ]
         if same:
             return same[0], _complete(same[0], removed_at, removal, serial_or_lot, by, now)
@@ -165,7 +165,7 @@ def _complete(
     if (
         removed_at is not None
         and placement.removed_at is not None
-        and abs(placement.removed_at - removed_at) >= _SAME_DAY
+        and abs(placement.removed_at - removed_at) >= SAME_DAY
     ):
         raise InvalidInput(
             "known_otherwise",

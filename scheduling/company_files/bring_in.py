@@ -17,6 +17,7 @@ from fleet.services.units.history import link_rotations
 from scheduling.company_files.cells import habits_of, read_cells
 from scheduling.company_files.columns import Heading, read_heading
 from scheduling.company_files.log_sheets import FEED_WATER, READINGS, Log, is_log, store_log
+from scheduling.company_files.money_sheets import SALES_PRICES, SERVICE_CONTRACTS, VAT_RATES, WARRANTIES
 from scheduling.company_files.outcome import BroughtIn, Outcome, PageResult, RowResult
 from scheduling.company_files.ownership_sheet import OWNERSHIPS, share_pasts
 from scheduling.company_files.pages import Page, pages_of
@@ -57,6 +58,10 @@ ORDER: Final[tuple[Sheet | Log, ...]] = (
     PLACEMENTS,
     FEED_WATER,
     READINGS,
+    VAT_RATES,
+    SALES_PRICES,
+    SERVICE_CONTRACTS,
+    WARRANTIES,
 )
 """The sheets in the order in which they refer to one another."""
 

@@ -111,7 +111,8 @@ def known_of(cell: str) -> str:
 def read_cells(headed: Headed, cells: Sequence[str], habits: Habits) -> CellColumn:
     """Read a column."""
     column = headed.column
-    tidied = [known_of(cell) for cell in cells]
+    # 'none' can be a word of its own: no tank, no tax.
+    tidied = [cell.strip() if tidy(cell) in column.words else known_of(cell) for cell in cells]
     if column.kind in ("number", "whole", "quantity"):
         return _numbers(headed, tidied, habits)
     out = CellColumn()

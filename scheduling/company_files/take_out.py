@@ -31,12 +31,15 @@ from fleet.models import (
     Supplier,
     Unit,
 )
+from scheduling.api.covers import ServiceContractSerializer, WarrantySerializer
 from scheduling.api.installers import InstallerSerializer
 from scheduling.api.parts import StockLevelSerializer
+from scheduling.api.prices import SalesPriceSerializer, VatRateSerializer
 from scheduling.company_files.access import exceptions_in_cell, windows_in_cell
 from scheduling.company_files.columns import Column
 from scheduling.company_files.given_out import own_name
 from scheduling.company_files.lots import lots_in_cell
+from scheduling.company_files.money_sheets import SALES_PRICES, SERVICE_CONTRACTS, VAT_RATES, WARRANTIES
 from scheduling.company_files.ownership_sheet import OWNERSHIPS, ownerships_of
 from scheduling.company_files.price_breaks import price_breaks_in_cell
 from scheduling.company_files.record_sheets import (
@@ -52,7 +55,7 @@ from scheduling.company_files.record_sheets import (
 )
 from scheduling.company_files.sheet import Sheet
 from scheduling.company_files.unit_sheets import PLACEMENTS, POSITIONS, SLOTS, UNITS, slot_name
-from scheduling.models import Installer, StockLevel
+from scheduling.models import Installer, SalesPrice, ServiceContract, StockLevel, VatRate, Warranty
 
 _NUL_FREE: Final = str.maketrans({"\x00": ""})
 _NOT_KEPT: Final[Mapping[str, frozenset[str]]] = {
@@ -73,7 +76,8 @@ Line = Sequence[str]
 def take_out(*, company: Company, by: Membership) -> Iterator[tuple[str, str]]:
     """File names and their CSV text, in UTF-8; a sheet without rows is left out.
 
-    Plans, visits, orders, messages, findings and forecasts are not taken out: they follow from what is.
+    Plans, visits, orders, messages, findings and forecasts are not taken out: they follow from what is. Nor are
+    invoices: each stays with whoever issued it.
     """
     context = {"membership": by}
     for name, header, lines in _sheets(company, context):
@@ -109,6 +113,28 @@ def _sheets(company: Company, context: Mapping[str, Any]) -> Iterator[tuple[str,
             STOCK,
             StockLevelSerializer,
             StockLevel.objects.of_company(company).order_by("item__code", "installer__name"),
+        ),
+        (VAT_RATES, VatRateSerializer, VatRate.objects.of_company(company).order_by("vat", "valid_from")),
+        (
+            SALES_PRICES,
+            SalesPriceSerializer,
+            SalesPrice.objects.of_company(company)
+            .select_related("item")
+            .order_by("kind", "item__code", "valid_from", "pk"),
+        ),
+        (
+            SERVICE_CONTRACTS,
+            ServiceContractSerializer,
+            ServiceContract.objects.of_company(company)
+            .select_related("client", "unit")
+            .order_by("client__name", "unit__code", "name", "starts_on", "pk"),
+        ),
+        (
+            WARRANTIES,
+            WarrantySerializer,
+            Warranty.objects.of_company(company)
+            .select_related("unit", "item")
+            .order_by("unit__code", "item__code", "starts_on", "pk"),
         ),
     )
     for sheet, serializer, rows in simple:

@@ -78,6 +78,30 @@ def test_a_second_company_of_a_name_is_refused_and_a_missing_address_is_named(mo
 
 
 @pytest.mark.django_db
+def test_a_member_is_added_from_the_shell(monkeypatch: pytest.MonkeyPatch) -> None:
+    found_company(monkeypatch, "East Water", "eve@east.example", *IN_PARIS)
+
+    def add(*arguments: str, password: str = factories.PASSWORD) -> str:
+        monkeypatch.setattr("sys.stdin", io.StringIO(f"{password}\n"))
+        out = io.StringIO()
+        call_command("add_member", *arguments, stdout=out)
+        return out.getvalue()
+
+    assert add("Jens@east.example", "--name", "Jens") == "Added jens@east.example to East Water as installer.\n"
+    member = Membership.objects.get(role="installer")
+    assert (member.name, member.user.check_password(factories.PASSWORD)) == ("Jens", True)
+    for arguments, password, sentence in (
+        (["jens@east.example"], factories.PASSWORD, "member of the company already"),
+        (["jens"], factories.PASSWORD, "valid email"),
+        (["ina@east.example"], "1234", "too short"),
+        (["ina@east.example", "--company", "West"], factories.PASSWORD, "Name the company with --company"),
+    ):
+        with pytest.raises(CommandError, match=sentence):
+            add(*arguments, password=password)
+    assert Membership.objects.count() == 2
+
+
+@pytest.mark.django_db
 def test_tidying_takes_what_nobody_needs_and_nothing_else() -> None:
     now = timezone.now()
     factories.AccessTokenFactory(expiry=now - timedelta(days=91))

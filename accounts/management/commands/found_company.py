@@ -64,7 +64,8 @@ class Command(BaseCommand):
         self.stdout.write(f"Founded {owner.company}; {owner.user.email} owns it.")
         self.stdout.write(
             "Next: 'manage.py bring_in DIR --templates' writes empty sheets for clients, sites, units and the rest; "
-            "'manage.py bring_in DIR' tries what you filled in or have already, and with --store keeps it."
+            "'manage.py bring_in DIR' tries what you filled in or have already, and with --store keeps it. "
+            "Whoever drives out is a member first: 'manage.py add_member EMAIL'."
         )
 
     def _ask(self, question: str, argument: str) -> str:

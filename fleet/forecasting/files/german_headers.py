@@ -55,6 +55,14 @@ _HEADERS: Final[Mapping[str, str]] = {
     "lot": "Charge, Los",
     "micron": "Feinheit, Filterfeinheit, Porengröße",
     "maximum service time": "Standzeit, maximale Standzeit, Höchststandzeit",
+    # what clients are asked for
+    "net price": "Nettopreis, Verkaufspreis, VK, VK Preis, VK netto",
+    "vat": "Steuersatz, Mehrwertsteuer, MwSt, USt, Umsatzsteuer",
+    "percent": "Prozent, Satz, Steuer in Prozent",
+    "valid from": "gültig ab, gilt ab, ab",
+    "starts": "Beginn, Vertragsbeginn, von",
+    "ends": "Ende, Vertragsende, bis, gültig bis, Garantie bis",
+    "contract": "Vertrag, Wartungsvertrag, Vertragsart",
     # changes
     "filter": "Filterart, Filterstufe, Kartusche, Patrone, Filterpatrone, Stufe, Was",
     "reason": "Grund, Wechselgrund, Ursache, Warum, Anlass",
@@ -162,6 +170,10 @@ _SHEETS: Final[Mapping[str, str]] = {
     "stock": "lager, bestand, lagerbestand, inventur",
     "placements": "wechsel, filterwechsel, wechselliste, filterwechsel_liste",
     "readings": "messwerte, messungen, ablesungen, werte",
+    "sales_prices": "verkaufspreise, preise, preisliste",
+    "service_contracts": "vertraege, wartungsvertraege",
+    "warranties": "garantien, gewaehrleistung",
+    "vat_rates": "steuersaetze",
     "feed_water": "wasser, wasserwerte, wasseranalysen, leitungswasser",
 }
 

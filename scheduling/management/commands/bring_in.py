@@ -9,8 +9,8 @@ from django.db import DatabaseError
 from django.utils import timezone
 
 from accounts.errors import DomainError
+from accounts.services.first_owner import first_owner
 from scheduling.company_files.bring_in import bring_in
-from scheduling.company_files.members import owner_of
 from scheduling.company_files.pages import files_of_directory
 from scheduling.company_files.report import MOST_ROWS_SHOWN, report_lines
 from scheduling.company_files.templates import write_templates
@@ -36,7 +36,7 @@ class Command(BaseCommand):
                 for path in write_templates(options["directory"]):
                     self.stdout.write(f"written {path}")
                 return
-            owner = owner_of(options["company"])
+            owner = first_owner(options["company"])
             files = files_of_directory(options["directory"])
             result = bring_in(by=owner, files=files, now=timezone.now(), is_trial=not options["store"])
         except DomainError as error:

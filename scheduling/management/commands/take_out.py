@@ -7,7 +7,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from accounts.errors import DomainError
-from scheduling.company_files.members import owner_of
+from accounts.services.first_owner import first_owner
 from scheduling.company_files.take_out import take_out
 
 
@@ -24,7 +24,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         directory: Path = options["directory"]
         try:
-            owner = owner_of(options["company"])
+            owner = first_owner(options["company"])
             if directory.exists() and (not directory.is_dir() or any(directory.iterdir())):
                 raise CommandError(f"{directory} is not empty; give a directory that is, or a new one.")
             directory.mkdir(parents=True, exist_ok=True)

@@ -1,17 +1,20 @@
 """Out and in again gives the same company."""
 
 from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from accounts.day_alone import day_alone, known_day
-from accounts.models import Membership
-from fleet.models import FeedWaterSample, Placement, Position, Reading, Stage, Unit
+from accounts.models import Client, Membership
+from fleet.models import CatalogueItem, FeedWaterSample, Placement, Position, Reading, Stage, Unit
 from scheduling.company_files.bring_in import bring_in
 from scheduling.company_files.outcome import Outcome
 from scheduling.company_files.take_out import take_out
-from scheduling.models import StockLevel
+from scheduling.models import SalesPrice, ServiceContract, StockLevel, VatRate, Warranty
+from scheduling.services.money.entries import enter
 from scheduling.services.stock.stock import count_stock
 from tests import factories
 
@@ -25,6 +28,25 @@ LOTS = [
 
 def out(by: Membership) -> dict[str, str]:
     return dict(take_out(company=by.company, by=by))
+
+
+def _ask_for_money(owner: Membership, client: Client, unit: Unit, item: CatalogueItem) -> None:
+    day = date(2026, 1, 1)
+    facts: list[tuple[Any, dict[str, Any]]] = [
+        (VatRate, {"vat": "standard", "percent": Decimal("19.00"), "valid_from": day}),
+        (VatRate, {"vat": "standard", "percent": Decimal("20.50"), "valid_from": date(2026, 7, 1)}),
+        (SalesPrice, {"item": item, "price": Decimal("1038.50"), "valid_from": day}),
+        (SalesPrice, {"kind": "call_out", "price": Decimal("35.00"), "vat": "none", "valid_from": day}),
+        (ServiceContract, {"client": client, "name": "care", "price": Decimal("25"), "per": "year", "starts_on": day}),
+        (
+            ServiceContract,
+            {"client": client, "unit": unit, "name": "care", "price": Decimal("5"), "starts_on": day, "ends_on": day},
+        ),
+        (Warranty, {"unit": unit, "starts_on": day, "ends_on": date(2027, 1, 1), "covers_labour": True}),
+        (Warranty, {"item": item, "starts_on": day, "ends_on": date(2027, 1, 1)}),
+    ]
+    for model, values in facts:
+        enter(model=model, by=owner, now=NOW, **values)
 
 
 @pytest.mark.django_db
@@ -56,8 +78,10 @@ def test_out_and_in_again_is_the_same() -> None:
         unit=unit, instrument=meter, corrects=wrong, feed_tds_mg_per_l=287.1, taken_at=times[1], note="put right"
     )
     count_stock(by=owner, item=item, quantity=9, lots=LOTS, shelf="B2", now=NOW)
+    _ask_for_money(owner, client, unit, item)
     files = out(owner)
     assert {"clients.csv", "sites.csv", "units.csv", "positions.csv", "placements.csv", "readings.csv"} <= files.keys()
+    assert {"vat_rates.csv", "sales_prices.csv", "service_contracts.csv", "warranties.csv"} <= files.keys()
 
     second = factories.MembershipFactory(company=factories.CompanyFactory(time_zone="Europe/Berlin"), role="owner")
     result = bring_in(by=second, files={name: text.encode() for name, text in files.items()}, now=NOW, is_trial=False)

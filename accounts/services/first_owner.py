@@ -1,10 +1,10 @@
-"""For whom a command brings in and takes out."""
+"""For whom a command acts that nobody is signed in for."""
 
 from accounts.errors import InvalidInput
 from accounts.models import Company, Membership
 
 
-def owner_of(company_name: str | None) -> Membership:
+def first_owner(company_name: str | None) -> Membership:
     """The first owner of a company; of the only one when no name is given.
 
     Raises

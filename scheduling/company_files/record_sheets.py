@@ -441,7 +441,7 @@ INSTALLERS: Final = _sheet(
             "name": "installer, technician, person",
             "van": "vehicle",
             "home_latitude": "latitude, lat",
-            "home_longitude": "longitude, lon, lng",
+            "home_longitude": "longitude, lon, long, lng",
             "weekdays": "days, working days",
             "shift_starts": "starts, from",
             "shift_ends": "ends, until",

@@ -217,6 +217,8 @@ class UnitFacts:
         Days of the newest reading and the last sanitising; None: never.
     asked_on
         Since when a reading of it is asked for; None: is not.
+    kept_since
+        Since when the company keeps it here; None: not known, or later than the day that is asked for.
     done
         Key of a task to when it was last done.
     parts
@@ -234,6 +236,7 @@ class UnitFacts:
     last_read_on: datetime.date | None = None
     last_sanitised_on: datetime.date | None = None
     asked_on: datetime.date | None = None
+    kept_since: datetime.date | None = None
     done: Mapping[str, datetime.datetime] = field(default_factory=lambda: MappingProxyType({}))
     parts: Mapping[str, PartFacts] = field(default_factory=lambda: MappingProxyType({}))
     gauges: GaugeFacts = field(default_factory=GaugeFacts)

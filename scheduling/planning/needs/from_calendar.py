@@ -42,6 +42,9 @@ def is_unread(tasks: TaskList, today: datetime.date) -> bool:
     # a company that begins has read nothing yet: whoever comes reads, and nobody is sent before that had time to happen
     if unit.last_read_on is None and unit.asked_on is not None:
         since = max(since, unit.asked_on)
+    # nor where its old readings came in with it: they are as old as the papers they stood on, and nobody was asked yet
+    if unit.kept_since is not None and unit.kept_since <= today:
+        since = max(since, unit.kept_since)
     return (today - since).days >= tasks.policy.rules.unread_after_days
 
 

@@ -66,6 +66,8 @@ def _replace_when_due(tasks: TaskList, position: PositionFacts, today: datetime.
             Source.CALENDAR,
             label=words.UNIT,
             reason=words.no_cartridge_recorded(position.name),
+            # what nobody ever wrote down is written down by whoever comes next, and no reason to go
+            **({"late_cost_per_day": 0.0} if position.item is None else {}),
         )
 
 

@@ -89,7 +89,10 @@ def merged(earlier: Task, later: Task) -> Task:
     """
     first, second = (earlier, later) if earlier.finding is not None or later.finding is None else (later, earlier)
     return dataclasses.replace(
-        first, is_urgent=first.is_urgent or second.is_urgent, reason=_joined(first.reason, second.reason)
+        first,
+        is_urgent=first.is_urgent or second.is_urgent,
+        late_cost_per_day=max(first.late_cost_per_day, second.late_cost_per_day),
+        reason=_joined(first.reason, second.reason),
     )
 
 

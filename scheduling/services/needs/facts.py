@@ -129,6 +129,7 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
             last_read_on=day(read.get(unit.pk)),
             last_sanitised_on=day(sanitised.get(unit.pk)),
             asked_on=day(last_asked.get(unit.pk)),
+            kept_since=day(unit.created_at),
             done=done_by_unit.get(unit.pk, {}),
             parts=parts.get(unit.pk, {}),
         )

@@ -217,6 +217,27 @@ def test_nobody_is_sent_to_a_unit_that_fell_silent_before_its_client_was_asked()
     assert needs["inspect unit"].not_before is None
 
 
+@pytest.mark.parametrize(("days", "sent"), [(0, False), (89, False), (90, True), (-3, True)])
+def test_readings_that_came_in_with_a_company_are_no_silence_of_its_clients(days: int, sent: bool) -> None:
+    facts = never_read(
+        last_read_on=TODAY - timedelta(days=200),
+        kept_since=TODAY - timedelta(days=days),
+        gauges=gauges(by_client=frozenset(), by_installer=frozenset({PRODUCT})),
+    )
+    assert ("inspect unit" in decided(facts)) is sent
+
+
+def test_what_was_never_written_down_is_no_reason_to_go() -> None:
+    empty = dataclasses.replace(position("sediment", 10.0), cartridge=None, newest_forecast=None, item=None)
+    task = decided(unit(membrane(), empty, gauges=gauges()))["inspect unit"]
+    assert task.late_cost_per_day == 0.0
+    known = dataclasses.replace(empty, item=3)
+    assert decided(unit(membrane(), known, gauges=gauges()))["inspect unit"].late_cost_per_day > 0.0
+    silent = never_read(last_read_on=TODAY - timedelta(days=200), gauges=gauges(by_client=frozenset()))
+    both = decided(dataclasses.replace(silent, positions=(empty,)))["inspect unit"]
+    assert both.late_cost_per_day == POLICY.undone_cost("inspect")
+
+
 def test_whoever_looks_a_unit_over_for_a_finding_reads_it_anyway() -> None:
     seen = FindingFacts(key=5, cause="seen", work=FindingWork(NeedKind.INSPECT), seen_at=SEEN)
     tasks = decided(unit(membrane(), findings=(seen,), gauges=gauges()))

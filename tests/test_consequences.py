@@ -472,6 +472,8 @@ def test_a_visit_to_a_unit_that_was_deleted_is_withdrawn(
     here: Place, as_owner: APIClient, django_capture_on_commit_callbacks: Any
 ) -> None:
     mistake = factories.UnitFactory(company=here.unit.company, commissioned_on=date(2025, 9, 1))
+    # kept, and never read, since then
+    Unit.objects.filter(pk=mistake.pk).update(created_at=datetime(2025, 9, 1, tzinfo=UTC))
     settle(here.unit.company, NIGHT)
     assert Visit.objects.get(site=mistake.site).state == "proposed"
     with django_capture_on_commit_callbacks(execute=True):

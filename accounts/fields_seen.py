@@ -43,6 +43,9 @@ READERS: Final = _table(
     # Clients read of these what stands in the archive of their own data.
     ("Client", EVERYONE, "id name email phone retired_at created_at"),
     ("Member", EVERYONE, "id email name role client is_active created_at"),
+    # Whoever has the link reads what it offers.
+    ("InvitationOfLink", EVERYONE, "company email role expires_at has_account"),
+    ("Joined", EVERYONE, "membership"),
     ("Client", STAFF, "notes retired_by retired_reason"),
     ("CatalogueItem", STAFF, "retired_reason"),
     ("Installer", STAFF, "retired_reason"),

@@ -1,4 +1,4 @@
-"""Companies, the people who act for them, their clients, their tokens and the trail of what was done."""
+"""Companies, the people who act for them, how they come in, their clients, and the trail of what was done."""
 
 from datetime import date, datetime
 from typing import ClassVar
@@ -18,6 +18,9 @@ class User(AbstractUser):
     """A person who can sign in; what they may do hangs on their memberships, not on this row."""
 
     email = models.EmailField(unique=True)
+    email_proven_at = models.DateTimeField(
+        null=True, blank=True, help_text="when its owner followed a link sent there and chose the password; else empty"
+    )
 
 
 class Company(TenantModel):
@@ -131,6 +134,71 @@ class Membership(TenantModel):
 
     def __str__(self) -> str:
         return f"{self.name or self.user.email} ({self.role} at {self.company})"
+
+
+class Invitation(TenantModel):
+    """A place in a company that is offered to whoever reads the mail of an address."""
+
+    TRAILED = True
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="invitations")
+    email = models.EmailField()
+    name = models.CharField(max_length=120, blank=True, help_text="of the person, as this company writes it")
+    role = models.CharField(max_length=10, choices=Membership.Role)
+    client = models.ForeignKey(Client, on_delete=models.CASCADE, null=True, blank=True, related_name="invitations")
+    invited_by = models.ForeignKey(
+        Membership, on_delete=models.SET_NULL, null=True, related_name="+", help_text="the owner whose word it is"
+    )
+    created_at = models.DateTimeField()
+    expires_at = models.DateTimeField()
+    accepted_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-created_at", "-pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["company", "email"],
+                condition=Q(accepted_at=None, withdrawn_at=None),
+                name="one_open_invitation_of_an_address",
+            )
+        ]
+
+    def is_open(self, now: datetime) -> bool:
+        """Whether it can still be accepted; not once the owner who gave their word for it owns the company no more."""
+        inviter = self.invited_by
+        is_answered = self.accepted_at is not None or self.withdrawn_at is not None
+        stands = inviter is not None and inviter.is_active and inviter.role == Membership.Role.OWNER
+        return stands and not is_answered and now < self.expires_at
+
+    def __str__(self) -> str:
+        return self.email
+
+
+class Letter(models.Model):
+    """An e-mail about getting in that waits to be sent; what it says, links included, is written when it leaves.
+
+    Nothing secret is stored or queued, and asking for one takes the same work whether or not an address is known.
+    """
+
+    class Kind(models.TextChoices):
+        INVITATION = "invitation", "invitation"
+
+    kind = models.CharField(max_length=20, choices=Kind)
+    email = models.EmailField()
+    user = models.ForeignKey(User, on_delete=models.CASCADE, null=True, blank=True, related_name="+")
+    invitation = models.ForeignKey(Invitation, on_delete=models.CASCADE, null=True, blank=True, related_name="letters")
+    written_at = models.DateTimeField()
+    attempts = models.PositiveSmallIntegerField(default=0)
+    next_attempt_at = models.DateTimeField()
+    sent_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
+        indexes: ClassVar = [models.Index(fields=["email", "sent_at"], name="letters_by_address")]
+
+    def __str__(self) -> str:
+        return f"{self.kind} to {self.email}"
 
 
 class AccessToken(TenantModel, AbstractAuthToken):

@@ -83,6 +83,27 @@ class MembershipFactory(TenantFactory):
     role = "owner"
 
 
+class InvitationFactory(TenantFactory):
+    class Meta:
+        model = accounts.Invitation
+
+    email = factory.Sequence(lambda n: f"invited{n}@people.example")
+    role = "office"
+    invited_by = same_company(MembershipFactory)
+    created_at = NOW
+    expires_at = NOW + timedelta(days=7)
+
+
+class LetterFactory(DjangoModelFactory):
+    class Meta:
+        model = accounts.Letter
+
+    kind = "invitation"
+    email = factory.Sequence(lambda n: f"reader{n}@people.example")
+    written_at = NOW
+    next_attempt_at = NOW
+
+
 class AccessTokenFactory(DjangoModelFactory):
     """A token nobody can use: its secret was never known."""
 

@@ -80,7 +80,8 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
         "current_password": factories.PASSWORD,
         "new_password": "heron-basin-lantern-31",
     },
-    "POST /api/v1/members/": lambda *_: {"email": "nora@north.example", "role": "office"},
+    "POST /api/v1/invitations/": lambda *_: {"email": "nora@north.example", "role": "office"},
+    "POST /api/v1/invitations/<pk>/withdraw/": lambda *_: {},
     "PATCH /api/v1/members/<pk>/": lambda *_: {},
     "POST /api/v1/sites/": lambda company, client, unit, row: {
         "client": client.pk,

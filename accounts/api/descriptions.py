@@ -6,6 +6,7 @@ from typing import Final
 from accounts.http.descriptions import hook_of
 
 DESCRIPTIONS: Final[Mapping[str, str]] = {
+    "accepted_at": "when the person accepted; null before",
     "at": "when it was done",
     "client": "id of the client for whom a person with the role 'client' acts; null with every other role",
     "company": "the company it belongs to",
@@ -25,6 +26,7 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "password": "as the person chose it, blanks at its ends included",
     "phone": "number to call",
     "role": "what the person may do",
+    "withdrawn_at": "when the owner took it back; null while nobody did",
     "started_at": "when its work began; null before",
     "stop_requested": "whether somebody asked it to stop; it does so at its next report",
     "AuditEntry.membership": "id of the membership that did it; null when it is gone",
@@ -45,7 +47,9 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "JobProblem.sentence": "what happened, for a person",
     "MyCompany.name": "name of the company",
     "MyCompany.unit_system": "the system quantities are answered in when the caller does not choose",
-    "NewMember.name": "name of the person, as colleagues know it",
+    "Invitation.email": "address that was invited",
+    "Invitation.expires_at": "until when it can be accepted",
+    "NewInvitation.name": "name of the person, as colleagues know it",
     "Problem.status": "status of the HTTP answer",
     "Problem.title": "kind of the problem, in a few words",
     "ProblemKind.kind": "last step of the address in `type`",

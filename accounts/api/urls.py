@@ -6,6 +6,7 @@ from rest_framework.routers import SimpleRouter
 from accounts.api.audit import AuditEntryViewSet
 from accounts.api.clients import ClientViewSet
 from accounts.api.company import CompanyViewSet
+from accounts.api.invitations import InvitationLinkView, InvitationViewSet
 from accounts.api.me import MeViewSet
 from accounts.api.members import MemberViewSet
 from accounts.api.signing_in import LoginView, LogoutViewSet, SessionView
@@ -16,12 +17,14 @@ from accounts.jobs.api import JobViewSet
 router = SimpleRouter()
 router.register("audit-entries", AuditEntryViewSet)
 router.register("clients", ClientViewSet)
+router.register("invitations", InvitationViewSet)
 router.register("jobs", JobViewSet)
 router.register("members", MemberViewSet)
 router.register("tokens", TokenViewSet)
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("company/", CompanyViewSet.as_view({"get": "retrieve", "patch": "partial_update"}), name="company"),
+    path("invitation-links/<str:token>/", InvitationLinkView.as_view(), name="invitation-link"),
     path("login/", LoginView.as_view(), name="login"),
     path("logout/", LogoutViewSet.as_view({"post": "destroy"}), name="logout"),
     path("me/", MeViewSet.as_view({"get": "retrieve", "patch": "partial_update"}), name="me"),

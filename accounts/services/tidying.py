@@ -8,6 +8,7 @@ from django.db import transaction
 
 from accounts.models import StoredAnswer
 from accounts.services.answers import KEPT_FOR
+from accounts.services.letters import forget_letters
 from accounts.services.tokens import forget_expired_tokens
 
 
@@ -18,11 +19,14 @@ class Tidied:
     tokens: int
     answers: int
     sessions: int
+    letters: int
 
 
 @transaction.atomic
 def tidy(*, now: datetime) -> Tidied:
-    """Delete long expired tokens, answers past their keeping and ended sessions, of all companies. Not audited."""
+    """Delete long expired tokens, answers past their keeping, ended sessions and old letters, of all. Not audited."""
     answers, _ = StoredAnswer.objects.filter(created_at__lt=now - KEPT_FOR).delete()
     sessions, _ = Session.objects.filter(expire_date__lt=now).delete()
-    return Tidied(tokens=forget_expired_tokens(now=now), answers=answers, sessions=sessions)
+    return Tidied(
+        tokens=forget_expired_tokens(now=now), answers=answers, sessions=sessions, letters=forget_letters(now=now)
+    )

@@ -8,7 +8,8 @@ from typing import Final
 from django.db import transaction
 
 from accounts.models import Client, Company, Membership
-from accounts.services import add_member, create_company
+from accounts.services import create_company
+from accounts.services.invented import add_invented_person
 from fleet.demo.records import Life
 from fleet.demo.scenario import Scenario, SiteSpec, UnitSpec
 from fleet.models import (
@@ -93,7 +94,7 @@ def load_company(
             continue
         site = scenario.sites.get(person.get("client_of_site", ""))
         client = clients[site.client] if site else None
-        members[person["email"]] = add_member(
+        members[person["email"]] = add_invented_person(
             by=owner,
             email=person["email"],
             role=person["role"],

@@ -85,9 +85,11 @@ def test_tidying_takes_what_nobody_needs_and_nothing_else() -> None:
     factories.StoredAnswerFactory(created_at=now - timedelta(hours=49))
     Session.objects.create(session_key="old", session_data="", expire_date=now - timedelta(days=1))
     Session.objects.create(session_key="new", session_data="", expire_date=now + timedelta(days=1))
+    factories.LetterFactory(written_at=now - timedelta(days=31))
+    factories.LetterFactory(written_at=now - timedelta(days=29))
     for output in (
-        "Deleted 1 tokens, 1 stored answers, 1 sessions.\n",
-        "Deleted 0 tokens, 0 stored answers, 0 sessions.\n",
+        "Deleted 1 tokens, 1 stored answers, 1 sessions, 1 letters.\n",
+        "Deleted 0 tokens, 0 stored answers, 0 sessions, 0 letters.\n",
     ):
         out = io.StringIO()
         call_command("tidy", stdout=out)

@@ -1,13 +1,24 @@
-"""Getting in: sign-in, sessions, passwords, members, tokens, the company, clients."""
+"""Getting in: sign-in, sessions, passwords, invitations, members, tokens, the company, clients."""
 
+import re
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from tests.live.parts import Parts, Person
+from tests.live.workers import wait_until
 
 PASSWORD = "quartz-lantern-meadow-barrel-19"
 NEXT_PASSWORD = "cobble-thicket-harbour-violet-73"
+
+
+def letter_to(parts: Parts, email: str) -> str:
+    """Send what waits, as cron does where no clock runs, and give what the link of the newest letter ends in."""
+    parts.manage("send_messages")
+    letters = [letter for letter in parts.letters if letter["To"] == email]
+    wait_until(lambda: bool(letters), f"a letter to {email}")
+    (link,) = re.findall(rf"{parts.address}/[\w-]+/(\S+)/\s", letters[-1].get_content() + "\n")
+    return str(link)
 
 
 def walk(parts: Parts, owner: Person, logins: Mapping[str, Any]) -> None:
@@ -30,9 +41,16 @@ def walk(parts: Parts, owner: Person, logins: Mapping[str, Any]) -> None:
     owner.patch("/company/", {"name": "Ostrelle Water Care (invented)"})
     customer = owner.post("/clients/", {"name": "Walk-in client", "email": "walk@client.example"})
     assert owner.patch(f"/clients/{customer['id']}/", {"phone": "555 0100"})["phone"] == "555 0100"
-    member = owner.post(
-        "/members/", {"email": "nell@north.example", "name": "Nell", "role": "office", "password": PASSWORD}
-    )
+    withdrawn = owner.post("/invitations/", {"email": "nell@north.example", "role": "installer"})
+    owner.post(f"/invitations/{withdrawn['id']}/withdraw/")
+    owner.post("/invitations/", {"email": "nell@north.example", "name": "Nell", "role": "office"})
+    link = letter_to(parts, "nell@north.example")
+    opened = stranger.http.get(f"{parts.address}/invitation/{link}/", timeout=60)
+    assert "Choose a password" in opened.text, opened.text
+    assert stranger.get(f"/invitation-links/{link}/")["has_account"] is False
+    stranger.post(f"/invitation-links/{link}/", {"password": PASSWORD})
+    stranger.post(f"/invitation-links/{link}/", {"password": PASSWORD}, status=404)
+    member = next(row for row in owner.rows("/members/") if row["email"] == "nell@north.example")
     newcomer = Person(parts, owner.written)
     newcomer.post("/session/", {"email": "nell@north.example", "password": PASSWORD})
     token = stranger.post("/login/", {"email": "nell@north.example", "password": PASSWORD})["token"]

@@ -1,0 +1,56 @@
+"""What the pages behind the links of letters say."""
+
+from dataclasses import dataclass
+
+from accounts.language import gettext
+from accounts.models import Invitation
+from accounts.services.letter_words import as_role
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """One page: its title, what it says, and its form, if it has one.
+
+    Attributes
+    ----------
+    field
+        Label of the password that is asked for; empty where none is.
+    button
+        Label of the button; empty where there is nothing to do.
+    is_new
+        Whether the password is one to be chosen.
+    """
+
+    title: str
+    text: str
+    field: str = ""
+    button: str = ""
+    is_new: bool = False
+
+
+def invitation(offered: Invitation, *, has_account: bool) -> Page:
+    """What is offered."""
+    words = gettext("{company} invites {email} {role}.")
+    return Page(
+        title=gettext("Invitation from {company}").format(company=offered.company.name),
+        text=words.format(company=offered.company.name, email=offered.email, role=as_role(offered.role)),
+        field=gettext("Password of your account") if has_account else gettext("Choose a password"),
+        button=gettext("Accept"),
+        is_new=not has_account,
+    )
+
+
+def joined(company: str) -> Page:
+    """The place was taken."""
+    return Page(gettext("Welcome"), gettext("You are a member of {company} now.").format(company=company))
+
+
+def no_link() -> Page:
+    """The link was not signed here, was used or is too old."""
+    text = gettext("This link does not work, was used already, or is too old. Please ask for another.")
+    return Page(gettext("Nothing to do here"), text)
+
+
+def too_often() -> Page:
+    """Too many looks in a short time."""
+    return Page(gettext("Please wait"), gettext("That was too often in a short time. Please wait a minute."))

@@ -46,6 +46,7 @@ READERS: Final = _table(
     # Whoever has the link reads what it offers.
     ("InvitationOfLink", EVERYONE, "company email role expires_at has_account"),
     ("Joined", EVERYONE, "membership"),
+    ("BrowserSession", EVERYONE, "id membership device signed_in_at last_used_at is_this"),
     ("Client", STAFF, "notes retired_by retired_reason"),
     ("CatalogueItem", STAFF, "retired_reason"),
     ("Installer", STAFF, "retired_reason"),

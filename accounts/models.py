@@ -183,6 +183,10 @@ class Letter(models.Model):
 
     class Kind(models.TextChoices):
         INVITATION = "invitation", "invitation"
+        PASSWORD_RESET = "password_reset", "password reset"
+        PASSWORD_CHANGED = "password_changed", "password changed"
+        NEW_ADDRESS = "new_address", "new address"
+        ADDRESS_CHANGED = "address_changed", "address changed"
 
     kind = models.CharField(max_length=20, choices=Kind)
     email = models.EmailField()
@@ -223,6 +227,25 @@ class AccessToken(TenantModel, AbstractAuthToken):
 
     def __str__(self) -> str:
         return self.name or f"token {self.pk}"
+
+
+class BrowserSession(TenantModel):
+    """A browser that is signed in for a membership, so that people can see where they are, and end it."""
+
+    TENANT_PATH = "membership__company_id"
+    CLIENT_PATH = "membership__client_id"
+
+    membership = models.ForeignKey(Membership, on_delete=models.CASCADE, related_name="browser_sessions")
+    session_key = models.CharField(max_length=40, unique=True)
+    device = models.CharField(max_length=200, blank=True, help_text="what the browser says of itself")
+    signed_in_at = models.DateTimeField()
+    last_used_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-signed_in_at", "-pk"]
+
+    def __str__(self) -> str:
+        return self.device or f"session {self.pk}"
 
 
 class AuditEntry(TenantModel):

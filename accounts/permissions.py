@@ -41,7 +41,7 @@ def _table(*rows: "tuple[str, Iterable[Action], Roles]") -> "Mapping[tuple[str, 
 
 ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     # accounts
-    ("me", ("retrieve", "change_password"), EVERYONE),
+    ("me", ("retrieve", "change_password", "change_email", "end_all"), EVERYONE),
     ("me", ("update",), OFFICE),
     ("session", ("destroy",), EVERYONE),
     ("company", ("retrieve",), EVERYONE),
@@ -55,6 +55,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("client", RETIRE, OFFICE),
     ("token", READ, EVERYONE),
     ("token", ("create", "destroy"), EVERYONE),
+    ("browser_session", (*READ, "destroy"), EVERYONE),
     ("audit_entry", READ, OWNER),
     ("search", ("list_found",), STAFF),
     ("calendar_feed", (*READ, "create", "destroy"), EVERYONE),

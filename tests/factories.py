@@ -118,6 +118,17 @@ class AccessTokenFactory(DjangoModelFactory):
     expiry = NOW + timedelta(days=3650)
 
 
+class BrowserSessionFactory(DjangoModelFactory):
+    class Meta:
+        model = accounts.BrowserSession
+
+    membership = factory.SubFactory(MembershipFactory)
+    session_key = factory.Sequence(lambda n: f"{n:032x}")
+    device = "a browser"
+    signed_in_at = NOW
+    last_used_at = NOW
+
+
 class AuditEntryFactory(TenantFactory):
     class Meta:
         model = accounts.AuditEntry

@@ -73,6 +73,12 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
     "POST /api/v1/client-data/<pk>/erase/": lambda company, client, unit, row: {"name": row.name},
     "PATCH /api/v1/company/": lambda *_: {"name": "North Water and Sons"},
     "POST /api/v1/logout/": lambda *_: {},
+    "DELETE /api/v1/browser-sessions/<pk>/": lambda *_: {},
+    "POST /api/v1/me/email/": lambda *_: {
+        "email": "olga@new.example",
+        "current_password": factories.PASSWORD,
+    },
+    "POST /api/v1/me/end-all/": lambda *_: {},
     "POST /api/v1/members/<pk>/end/": lambda *_: {},
     "DELETE /api/v1/tokens/<pk>/": lambda *_: {},
     "PATCH /api/v1/me/": lambda *_: {"gets_digest": False},

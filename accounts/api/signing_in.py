@@ -112,6 +112,7 @@ class LogoutViewSet(TenantViewSet):
         if isinstance(request.auth, AccessToken):
             services.revoke_token(by=self.by, token=request.auth, now=self.now)
         else:
+            services.forget_session(key=request._request.session.session_key or "")
             logout(request._request)
         return Response(status=204)
 
@@ -123,7 +124,14 @@ class SessionView(_SignInView):
     def post(self, request: Request) -> Response:
         membership, _ = self.signed_in(request)
         login(request._request, membership.user, backend="django.contrib.auth.backends.ModelBackend")
-        request._request.session[SESSION_MEMBERSHIP] = membership.pk
+        session = request._request.session
+        session[SESSION_MEMBERSHIP] = membership.pk
+        services.note_session(
+            membership=membership,
+            key=session.session_key or "",
+            device=request.headers.get("User-Agent", ""),
+            now=timezone.now(),
+        )
         # Writing requests of a session carry this value in the header X-CSRFToken; the page reads it from the cookie.
         get_token(request._request)
         return Response(describe(membership))

@@ -15,9 +15,11 @@ from accounts import services
 from accounts.api.invitations import LinkThrottle, accept
 from accounts.errors import DomainError
 from accounts.http.pages import PAGE_HEADERS
-from accounts.services import page_words
+from accounts.services import links, page_words
+from accounts.services.addresses import take_new_address
 from accounts.services.invitations import account_of
 from accounts.services.page_words import Page
+from accounts.services.passwords import reset_password
 
 _LONGEST_PASSWORD = 128
 
@@ -92,3 +94,26 @@ class InvitationPage(LinkPage):
             return None
         membership = accept(invitation, password, None)
         return page_words.joined(membership.company.name)
+
+
+class PasswordPage(LinkPage):
+    """Choose a password."""
+
+    def shown(self, token: str) -> Page | None:
+        found = links.read_password_token(token)
+        return page_words.new_password(found[0].email) if found is not None else None
+
+    def follow(self, token: str, password: str) -> Page | None:
+        reset_password(token=token, password=password, now=timezone.now())
+        return page_words.password_chosen()
+
+
+class NewAddressPage(LinkPage):
+    """Confirm a new address."""
+
+    def shown(self, token: str) -> Page | None:
+        found = links.read_address_token(token)
+        return page_words.new_address(found[1]) if found is not None else None
+
+    def follow(self, token: str, password: str) -> Page | None:
+        return page_words.address_taken(take_new_address(token=token, now=timezone.now()).email)

@@ -7,9 +7,15 @@ from datetime import datetime
 
 from django.db import transaction
 
-from accounts.models import Client, Membership
+from accounts.models import Client, Membership, User
 from accounts.services.audit import record
 from accounts.services.members import check_client, new_account, only_owner
+
+
+def choose_for_invented(*, user: User, password: str) -> None:
+    """Choose the password of an invented person."""
+    user.set_password(password)
+    user.save(update_fields=["password"])
 
 
 @transaction.atomic
@@ -31,8 +37,7 @@ def add_invented_person(
     only_owner(by=by)
     check_client(by=by, role=role, client=client)
     user = new_account(email=email)
-    user.set_password(password)
-    user.save(update_fields=["password"])
+    choose_for_invented(user=user, password=password)
     membership = Membership.objects.create(user=user, company_id=by.company_id, role=role, client=client, name=name)
     record(by=by, action="add member", subject=membership, details={"role": role}, now=now)
     return membership

@@ -10,7 +10,7 @@ from django.db.models import Q
 from accounts.errors import Conflict, InvalidInput, NotAllowed
 from accounts.models import AccessToken, Client, Company, Membership, User
 from accounts.services.audit import record
-from accounts.services.passwords import check_new_password
+from accounts.services.sessions import end_sessions_of
 
 Role = Membership.Role
 
@@ -20,7 +20,6 @@ def create_company(
     *,
     name: str,
     email: str,
-    password: str,
     time_zone: str,
     now: datetime,
     full_name: str = "",
@@ -29,6 +28,8 @@ def create_company(
 ) -> Membership:
     """Found a company with its first owner, and give the owner's membership. Leaves an audit entry.
 
+    The owner has no password yet: they choose it by a link (`accounts.services.links.password_token`).
+
     Raises Conflict when the address has an account already: it is not this command's to say whose it is.
     """
     company = Company(name=name, currency=currency, time_zone=time_zone, unit_system=unit_system)
@@ -36,9 +37,6 @@ def create_company(
     company.save()
     validate_email(email)
     user = new_account(email=email)
-    check_new_password(user=user, password=password, pointer="/password")
-    user.set_password(password)
-    user.save(update_fields=["password"])
     owner = Membership.objects.create(user=user, company=company, name=full_name, role=Role.OWNER)
     record(by=owner, action="found company", subject=company, now=now)
     return owner
@@ -92,7 +90,7 @@ def choose_digest(*, by: Membership, gets_digest: bool, now: datetime) -> Member
 
 @transaction.atomic
 def end_membership(*, by: Membership, membership: Membership, now: datetime) -> Membership:
-    """End a membership and revoke its tokens; what the person did stays on record. The last owner cannot go.
+    """End a membership, its sessions and its tokens; what the person did stays on record. The last owner cannot go.
 
     The tokens of meters pass to an owner: a meter on a client's wall must not fall silent because an employee left.
     Leaves an audit entry.
@@ -107,6 +105,7 @@ def end_membership(*, by: Membership, membership: Membership, now: datetime) -> 
         membership.save(update_fields=["is_active"])
         passed_on = _pass_meters_on(membership, to=next(pk for pk in owners if pk != membership.pk))
         revoked, _ = AccessToken.objects.filter(membership=membership).delete()
+        end_sessions_of(membership=membership)
         details = {"tokens_revoked": revoked, "meter_tokens_passed_on": passed_on}
         record(by=by, action="end membership", subject=membership, details=details, now=now)
     return membership

@@ -40,6 +40,36 @@ def invitation(offered: Invitation, *, has_account: bool) -> Page:
     )
 
 
+def new_password(email: str) -> Page:
+    """A password is to be chosen."""
+    return Page(
+        title=gettext("Choose a new password"),
+        text=gettext("For {email}. Every device that is signed in now will be signed out.").format(email=email),
+        field=gettext("New password"),
+        button=gettext("Keep this password"),
+        is_new=True,
+    )
+
+
+def password_chosen() -> Page:
+    """The password was chosen."""
+    return Page(gettext("Done"), gettext("Sign in with your new password from now on."))
+
+
+def new_address(email: str) -> Page:
+    """A new address is to be confirmed."""
+    return Page(
+        title=gettext("Confirm your new address"),
+        text=gettext("From then on you sign in with {email}.").format(email=email),
+        button=gettext("Confirm"),
+    )
+
+
+def address_taken(email: str) -> Page:
+    """The new address holds."""
+    return Page(gettext("Done"), gettext("You sign in with {email} from now on.").format(email=email))
+
+
 def joined(company: str) -> Page:
     """The place was taken."""
     return Page(gettext("Welcome"), gettext("You are a member of {company} now.").format(company=company))

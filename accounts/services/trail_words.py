@@ -56,6 +56,7 @@ _DID: Final = {
     "replan": gettext_noop("{who} planned {what} again."),
     "report": gettext_noop("{who} reported on {what}."),
     "revoke": gettext_noop("{who} revoked {what}."),
+    "reset": gettext_noop("{who} chose {what} anew, by a link."),
     "retire": gettext_noop("{who} retired {what}."),
     "send": gettext_noop("{who} sent {what}."),
     "return": gettext_noop("{who} returned something of {what}."),
@@ -69,6 +70,7 @@ _DID: Final = {
     "unretire": gettext_noop("{who} took {what} back into use."),
     "update": gettext_noop("{who} changed {what}."),
     "void": gettext_noop("{who} voided {what}."),
+    "want": gettext_noop("{who} wants to sign in with another address."),
     "withdraw": gettext_noop("{who} withdrew {what}."),
 }
 """By the verb with which an action begins."""

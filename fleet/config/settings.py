@@ -147,6 +147,9 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
 
+# How long the link of a letter chooses a password or proves an address.
+PASSWORD_RESET_TIMEOUT = _seconds("LINK_SECONDS", default=2 * 3600)
+
 # What people read is spoken through accounts.language, in English until a catalogue lies in LOCALE_DIR. Sentences are
 # stored with what they explain, so a server speaks one language; the choice of each request (USE_I18N) would mix two.
 LANGUAGE_CODE = env.str("LANGUAGE_CODE", default="en").strip() or "en"

@@ -9,7 +9,7 @@ from accounts.errors import Conflict
 from accounts.language import gettext
 from accounts.models import Company, Membership
 from accounts.services import create_company
-from accounts.services.invented import add_invented_person
+from accounts.services.invented import add_invented_person, choose_for_invented
 from scheduling.company_files.bring_in import bring_in
 from scheduling.company_files.outcome import BroughtIn
 from scheduling.company_files.pages import files_of_directory
@@ -65,7 +65,8 @@ def _founded(screen: Screen, now: datetime) -> Membership:
         screen.line(gettext(words.BARE_AGAIN), indent=2)
         return own
     password = secrets.token_urlsafe(12)
-    owner = create_company(name=NAME, email=OWNER, password=password, time_zone="Europe/Berlin", now=now)
+    owner = create_company(name=NAME, email=OWNER, time_zone="Europe/Berlin", now=now)
+    choose_for_invented(user=owner.user, password=password)
     add_invented_person(
         by=owner,
         email=INSTALLER,

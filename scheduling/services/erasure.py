@@ -19,7 +19,17 @@ from django.db.models import Model, Q
 from accounts.dates import long_day
 from accounts.errors import Conflict, InvalidInput
 from accounts.jobs.models import Job, JobChunk
-from accounts.models import AccessToken, AuditEntry, Client, Invitation, Letter, Membership, StoredAnswer, User
+from accounts.models import (
+    AccessToken,
+    AuditEntry,
+    BrowserSession,
+    Client,
+    Invitation,
+    Letter,
+    Membership,
+    StoredAnswer,
+    User,
+)
 from accounts.services import record
 from accounts.tenancy import TenantModel
 from fleet.models import (
@@ -100,6 +110,7 @@ DELETED: Final[tuple[type[Model], ...]] = (
     AccessException,
     AccessWindow,
     AccessToken,
+    BrowserSession,
     Membership,
     StoredAnswer,
     RefusedRow,

@@ -60,6 +60,22 @@ def walk(parts: Parts, owner: Person, logins: Mapping[str, Any]) -> None:
     token = stranger.post("/login/", {"email": "nell@north.example", "password": NEXT_PASSWORD})["token"]
     nell = Person(parts, owner.written, token=token)
     assert nell.send("PATCH", "/me/", {"gets_digest": False})["membership"]["gets_digest"] is False
+    nell.post("/me/email/", {"email": "nell@new.example", "current_password": NEXT_PASSWORD})
+    stranger.post(f"/new-addresses/{letter_to(parts, 'nell@new.example')}/")
+    stranger.post("/password-resets/", {"email": "nell@new.example"})
+    stranger.post(f"/password-resets/{letter_to(parts, 'nell@new.example')}/", {"password": PASSWORD})
+    nell.get("/me/", status=401)
+    for way in ("desk", "phone"):
+        newcomer.http.headers["User-Agent"] = way
+        newcomer.http.cookies.clear()
+        newcomer.post("/session/", {"email": "nell@new.example", "password": PASSWORD})
+    newcomer.http.headers["X-CSRFToken"] = newcomer.http.cookies["csrftoken"]
+    other = next(row for row in newcomer.rows("/browser-sessions/") if not row["is_this"])
+    newcomer.delete(f"/browser-sessions/{other['id']}/")
+    newcomer.post("/me/end-all/")
+    newcomer.get("/me/", status=401)
+    token = stranger.post("/login/", {"email": "nell@new.example", "password": PASSWORD})["token"]
+    nell = Person(parts, owner.written, token=token)
     expires_at = (datetime.now(UTC) + timedelta(days=2)).isoformat()
     program = nell.post("/tokens/", {"name": "export", "expires_at": expires_at})
     nell.delete(f"/tokens/{program['id']}/")

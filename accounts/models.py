@@ -248,6 +248,28 @@ class BrowserSession(TenantModel):
         return self.device or f"session {self.pk}"
 
 
+class TryCount(models.Model):
+    """How often something was tried in vain; who and where stand in no row, only a keyed digest of both."""
+
+    key = models.CharField(max_length=64, unique=True)
+    tries = models.PositiveIntegerField(default=0)
+    last_at = models.DateTimeField()
+    closed_until = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return f"{self.tries} tries"
+
+
+class KnownPlace(models.Model):
+    """A network address from which somebody has signed in; a keyed digest of both."""
+
+    key = models.CharField(max_length=64, unique=True)
+    last_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"place {self.pk}"
+
+
 class AuditEntry(TenantModel):
     """Who changed what, and when; never edited, never deleted with the row it speaks of."""
 

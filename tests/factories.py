@@ -129,6 +129,22 @@ class BrowserSessionFactory(DjangoModelFactory):
     last_used_at = NOW
 
 
+class TryCountFactory(DjangoModelFactory):
+    class Meta:
+        model = accounts.TryCount
+
+    key = factory.Sequence(lambda n: f"{n:064x}")
+    last_at = NOW
+
+
+class KnownPlaceFactory(DjangoModelFactory):
+    class Meta:
+        model = accounts.KnownPlace
+
+    key = factory.Sequence(lambda n: f"{n:064x}")
+    last_at = NOW
+
+
 class AuditEntryFactory(TenantFactory):
     class Meta:
         model = accounts.AuditEntry

@@ -15,7 +15,7 @@ from accounts.api.me import MembershipSerializer
 from accounts.http.authentication import SessionAuthentication, TokenAuthentication
 from accounts.http.fields import OneOfField, TenantRelatedField
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
-from accounts.http.throttles import SIGN_IN_THROTTLES, AddressThrottle
+from accounts.http.throttles import AddressThrottle, place_of
 from accounts.http.views import PublicView
 from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet
 from accounts.models import AccessToken, Client, Invitation, Membership, User
@@ -146,9 +146,7 @@ class InvitationLinkView(PublicView):
     http_method_names = ["get", "head", "post"]
     further_problems = (401, 403, 404, 409)
 
-    def get_throttles(self) -> list[Any]:
-        # With the link alone nobody tries out passwords either.
-        return [throttle() for throttle in (SIGN_IN_THROTTLES if self.request.method == "POST" else [LinkThrottle])]
+    throttle_classes = [LinkThrottle]
 
     def get_authenticate_header(self, request: Request) -> str:
         return "Bearer"
@@ -173,7 +171,9 @@ class InvitationLinkView(PublicView):
         serializer = AcceptanceSerializer(data=request.data)
         serializer.is_valid(raise_exception=True)
         try:
-            membership = accept(invitation, serializer.validated_data["password"], _signed_in(request))
+            membership = accept(
+                invitation, serializer.validated_data["password"], _signed_in(request), place=place_of(request)
+            )
         except WrongCredentials as error:
             raise AuthenticationFailed(error.sentence) from None
         answer = JoinedSerializer({"membership": membership}, context={"membership": membership})
@@ -187,13 +187,13 @@ class InvitationLinkView(PublicView):
         return invitation
 
 
-def accept(invitation: Invitation, password: str | None, signed_in: User | None) -> Membership:
+def accept(invitation: Invitation, password: str | None, signed_in: User | None, *, place: str) -> Membership:
     """Accept with what was sent: as who is signed in, or with the password of the account, or with a chosen one."""
     account = account_of(invitation)
-    user = signed_in
+    user, now = signed_in, timezone.now()
     if account is not None and password is not None:
-        user = services.check_password_of(email=invitation.email, password=password)
-    return services.accept_invitation(invitation=invitation, user=user, password=password, now=timezone.now())
+        user = services.check_password_of(email=invitation.email, password=password, place=place, now=now)
+    return services.accept_invitation(invitation=invitation, user=user, password=password, now=now)
 
 
 def _signed_in(request: Request) -> User | None:

@@ -9,6 +9,7 @@ from rest_framework.response import Response
 
 from accounts.api.invitations import LinkThrottle
 from accounts.http.serializers import StrictSerializer
+from accounts.http.throttles import place_of
 from accounts.http.views import PublicView
 from accounts.services import links
 from accounts.services.addresses import take_new_address
@@ -43,7 +44,7 @@ class ResetView(PublicView):
         """Have a link sent to an address; the answer is the same whether or not the address is known."""
         serializer = AskedResetSerializer(data=request.data)
         serializer.is_valid(raise_exception=True)
-        ask_for_reset(email=serializer.validated_data["email"], now=timezone.now())
+        ask_for_reset(email=serializer.validated_data["email"], place=place_of(request), now=timezone.now())
         return Response(status=202)
 
 
@@ -62,7 +63,8 @@ class ResetLinkView(PublicView):
             raise NotFound("This link is not one of ours, was used, or is too old: ask for another.")
         serializer = ChosenPasswordSerializer(data=request.data)
         serializer.is_valid(raise_exception=True)
-        reset_password(token=token, password=serializer.validated_data["password"], now=timezone.now())
+        password = serializer.validated_data["password"]
+        reset_password(token=token, password=password, place=place_of(request), now=timezone.now())
         return Response(status=204)
 
 

@@ -10,7 +10,7 @@ from rest_framework.response import Response
 
 from accounts import services
 from accounts.http.serializers import AnswerSerializer, FieldsByRole, StrictSerializer
-from accounts.http.throttles import SIGN_IN_THROTTLES
+from accounts.http.throttles import AddressThrottle, place_of
 from accounts.http.viewsets import TenantViewSet
 from accounts.models import AccessToken, Company, Membership
 from accounts.permissions import ALLOWED, allows
@@ -90,9 +90,9 @@ class MeViewSet(TenantViewSet):
     keeps_answers = False
 
     def get_throttles(self) -> list[Any]:
-        # Whoever finds an open session must not be able to try out passwords on it.
-        tries_passwords = self.action in ("change_password", "change_email")
-        return [throttle() for throttle in SIGN_IN_THROTTLES] if tries_passwords else []
+        # A password is looked at, which costs time; how often in vain is counted by the service.
+        looks_at_password = self.action in ("change_password", "change_email")
+        return [AddressThrottle()] if looks_at_password else []
 
     def retrieve(self, request: Request) -> Response:
         """Who you are, for which company you act, and what you may do there."""
@@ -119,6 +119,7 @@ class MeViewSet(TenantViewSet):
             new=serializer.validated_data["new_password"],
             keep_token=token,
             keep_session=session.session_key if session is not None else None,
+            place=place_of(request),
             now=self.now,
         )
         if session is not None:
@@ -135,7 +136,7 @@ class MeViewSet(TenantViewSet):
         """
         serializer = NewAddressSerializer(data=request.data, context=self.get_serializer_context())
         serializer.is_valid(raise_exception=True)
-        services.ask_for_new_address(by=self.by, now=self.now, **serializer.validated_data)
+        services.ask_for_new_address(by=self.by, place=place_of(request), now=self.now, **serializer.validated_data)
         return Response(status=202)
 
     @extend_schema(request=None, responses={204: None})

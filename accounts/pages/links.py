@@ -15,6 +15,7 @@ from accounts import services
 from accounts.api.invitations import LinkThrottle, accept
 from accounts.errors import DomainError
 from accounts.http.pages import PAGE_HEADERS
+from accounts.http.throttles import place_of
 from accounts.services import links, page_words
 from accounts.services.addresses import take_new_address
 from accounts.services.invitations import account_of
@@ -54,7 +55,7 @@ class LinkPage(View):
             return self._page(request, page_words.no_link(), status=404)
         password = request.POST.get("password", "")[: _LONGEST_PASSWORD + 1]
         try:
-            followed = self.follow(token, password)
+            followed = self.follow(token, password, place_of(request))
             return self._page(request, followed or page_words.no_link(), status=200 if followed else 404)
         except DomainError as error:
             remark = " ".join([error.sentence, *(fault.sentence for fault in error.faults)])
@@ -64,7 +65,7 @@ class LinkPage(View):
         """The page of a link; None where the link is of no use."""
         raise NotImplementedError
 
-    def follow(self, token: str, password: str) -> Page | None:
+    def follow(self, token: str, password: str, place: str) -> Page | None:
         """Do it, and give the page that says so; None where the link is of no use any more."""
         raise NotImplementedError
 
@@ -88,11 +89,11 @@ class InvitationPage(LinkPage):
             return None
         return page_words.invitation(invitation, has_account=account_of(invitation) is not None)
 
-    def follow(self, token: str, password: str) -> Page | None:
+    def follow(self, token: str, password: str, place: str) -> Page | None:
         invitation = services.read_invitation(token=token, now=timezone.now())
         if invitation is None:
             return None
-        membership = accept(invitation, password, None)
+        membership = accept(invitation, password, None, place=place)
         return page_words.joined(membership.company.name)
 
 
@@ -103,8 +104,8 @@ class PasswordPage(LinkPage):
         found = links.read_password_token(token)
         return page_words.new_password(found[0].email) if found is not None else None
 
-    def follow(self, token: str, password: str) -> Page | None:
-        reset_password(token=token, password=password, now=timezone.now())
+    def follow(self, token: str, password: str, place: str) -> Page | None:
+        reset_password(token=token, password=password, place=place, now=timezone.now())
         return page_words.password_chosen()
 
 
@@ -115,5 +116,5 @@ class NewAddressPage(LinkPage):
         found = links.read_address_token(token)
         return page_words.new_address(found[1]) if found is not None else None
 
-    def follow(self, token: str, password: str) -> Page | None:
+    def follow(self, token: str, password: str, place: str) -> Page | None:
         return page_words.address_taken(take_new_address(token=token, now=timezone.now()).email)

@@ -1,7 +1,7 @@
 """What changes in this room: invitations, members, tokens, the trail, stored answers."""
 
 from accounts.services.addresses import ask_for_new_address
-from accounts.services.audit import record, record_refused_sign_in
+from accounts.services.audit import record
 from accounts.services.invitations import accept_invitation, invite, read_invitation, withdraw_invitation
 from accounts.services.members import (
     change_member,
@@ -36,7 +36,6 @@ __all__ = [
     "note_session",
     "read_invitation",
     "record",
-    "record_refused_sign_in",
     "rename_session",
     "revoke_token",
     "withdraw_invitation",

@@ -5,25 +5,24 @@ from datetime import datetime
 from django.db import IntegrityError, transaction
 from django.db.models import Q
 
-from accounts.errors import Conflict, InvalidInput, NotFound
+from accounts.errors import Conflict, NotFound
 from accounts.models import Letter, Membership, User
 from accounts.services import links
 from accounts.services.audit import record
 from accounts.services.letters import write_letter
+from accounts.services.signing_in import check_own_password
 
 
-@transaction.atomic
-def ask_for_new_address(*, by: Membership, email: str, current_password: str, now: datetime) -> None:
+def ask_for_new_address(*, by: Membership, email: str, current_password: str, place: str, now: datetime) -> None:
     """Have a link sent to a new address of one's own; nothing changes until it is followed. Leaves an audit entry.
 
     Whether the address has an account is looked up when the letter leaves, and then none does. Raises InvalidInput when
-    the password is wrong.
+    the password is wrong, TooManyTries when it was tried too often, from `place` or in all.
     """
-    user = by.user
-    if not user.check_password(current_password):
-        raise InvalidInput("wrong_password", "This is not your current password.", pointer="/current_password")
-    write_letter(kind=Letter.Kind.NEW_ADDRESS, email=email.strip().lower(), user=user, now=now)
-    record(by=by, action="want address", subject=by, now=now)
+    check_own_password(user=by.user, password=current_password, place=place, now=now)
+    with transaction.atomic():
+        write_letter(kind=Letter.Kind.NEW_ADDRESS, email=email.strip().lower(), user=by.user, now=now)
+        record(by=by, action="want address", subject=by, now=now)
 
 
 @transaction.atomic

@@ -10,16 +10,18 @@ from accounts.errors import Fault, InvalidInput, NotFound
 from accounts.models import AccessToken, Letter, Membership, User
 from accounts.services import links
 from accounts.services.audit import record
+from accounts.services.brakes import know_place, take_asking
 from accounts.services.letters import write_letter
 from accounts.services.sessions import end_access
+from accounts.services.signing_in import check_own_password
 
 
-@transaction.atomic
 def change_password(
     *,
     by: Membership,
     current: str,
     new: str,
+    place: str,
     now: datetime,
     keep_token: AccessToken | None = None,
     keep_session: str | None = None,
@@ -27,30 +29,35 @@ def change_password(
     """Change one's own password, and end every other way in of one's own, in all companies, but those of meters.
 
     Stays what it was asked with, `keep_token` or the session with the key `keep_session`. The person is told. Leaves an
-    audit entry. Raises InvalidInput when `current` is wrong or `new` is too easy to guess.
+    audit entry. Raises InvalidInput when `current` is wrong or `new` is too easy to guess, TooManyTries when it was
+    tried too often, from `place` or in all.
     """
     user = by.user
-    if not user.check_password(current):
-        raise InvalidInput("wrong_password", "This is not your current password.", pointer="/current_password")
+    check_own_password(user=user, password=current, place=place, now=now)
     check_new_password(user=user, password=new, pointer="/new_password")
-    user.set_password(new)
-    user.save(update_fields=["password"])
-    ended = end_access(user=user, keep_token=keep_token, keep_session=keep_session)
-    write_letter(kind=Letter.Kind.PASSWORD_CHANGED, email=user.email, user=user, now=now)
-    record(by=by, action="change password", subject=user, details={"tokens_revoked": ended.tokens}, now=now)
+    with transaction.atomic():
+        user.set_password(new)
+        user.save(update_fields=["password"])
+        ended = end_access(user=user, keep_token=keep_token, keep_session=keep_session)
+        write_letter(kind=Letter.Kind.PASSWORD_CHANGED, email=user.email, user=user, now=now)
+        record(by=by, action="change password", subject=user, details={"tokens_revoked": ended.tokens}, now=now)
 
 
-def ask_for_reset(*, email: str, now: datetime) -> None:
+def ask_for_reset(*, email: str, place: str, now: datetime) -> None:
     """Have a link sent to an address, by which whoever reads its mail chooses the password.
 
-    Whether the address is known is looked up when the letter leaves, so that asking is the same for each.
+    Whether the address is known is looked up when the letter leaves, so that asking is the same for each. Raises
+    TooManyTries when too much was asked for from `place`.
     """
+    take_asking(place=place, now=now)
     write_letter(kind=Letter.Kind.PASSWORD_RESET, email=email.strip().lower(), now=now)
 
 
 @transaction.atomic
-def reset_password(*, token: str, password: str, now: datetime) -> User:
+def reset_password(*, token: str, password: str, place: str, now: datetime) -> User:
     """Choose a password by a link, once; every way in of the person ends, but those of meters, and they are told.
+
+    From `place` they can sign in from now on, whatever strangers try.
 
     Leaves an audit entry in each of their companies.
 
@@ -71,6 +78,7 @@ def reset_password(*, token: str, password: str, now: datetime) -> User:
     revoked = choose_by_link(user=user, password=password, now=now, proves_address=proves_address)
     if proves_address:
         write_letter(kind=Letter.Kind.PASSWORD_CHANGED, email=user.email, user=user, now=now)
+    know_place(person=user.email, place=place, now=now)
     for membership in Membership.objects.filter(user=user, is_active=True).select_related("user").order_by("pk"):
         record(by=membership, action="reset password", subject=user, details={"tokens_revoked": revoked}, now=now)
     return user

@@ -7,6 +7,7 @@ from django.db import transaction
 
 from accounts.models import StoredAnswer
 from accounts.services.answers import KEPT_FOR
+from accounts.services.brakes import forget_tries
 from accounts.services.letters import forget_letters
 from accounts.services.sessions import forget_ended_sessions
 from accounts.services.tokens import forget_expired_tokens
@@ -26,6 +27,7 @@ class Tidied:
 def tidy(*, now: datetime) -> Tidied:
     """Delete long expired tokens, answers past their keeping, ended sessions and old letters, of all. Not audited."""
     answers, _ = StoredAnswer.objects.filter(created_at__lt=now - KEPT_FOR).delete()
+    forget_tries(now=now)
     return Tidied(
         tokens=forget_expired_tokens(now=now),
         answers=answers,

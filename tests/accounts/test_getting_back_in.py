@@ -7,7 +7,9 @@ from typing import Any
 import pytest
 import time_machine
 from django.core import mail
+from django.db import connection
 from django.test import Client as Browser
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from rest_framework.test import APIClient
 
@@ -69,13 +71,14 @@ def test_a_lost_password_is_chosen_anew_by_whoever_reads_the_mail(
     assert mail.outbox[-1].subject == "Your password was changed"
 
 
-def test_asking_is_answered_alike_and_takes_the_same_work_for_every_address(
-    api: APIClient, office: Membership, django_assert_num_queries: Any
-) -> None:
-    answers = []
+def test_asking_is_answered_alike_and_takes_the_same_work_for_every_address(api: APIClient, office: Membership) -> None:
+    answers, queries = [], []
+    api.post(RESETS, {"email": "somebody@people.example"})  # the first of a place makes a row for the place
     for email in (office.user.email, "nobody@people.example"):
-        with django_assert_num_queries(1):
+        with CaptureQueriesContext(connection) as asked:
             answers.append(api.post(RESETS, {"email": email}))
+        queries.append([re.sub(r"'[^']*'|\d+", "?", query["sql"]) for query in asked])
+    assert queries[0] == queries[1]
     assert {(one.status_code, one.content, str(sorted(one.headers.items()))) for one in answers} == {
         (202, b"", str(sorted(answers[0].headers.items())))
     }

@@ -38,7 +38,7 @@ READERS: Final = _table(
     ("Membership", OFFICE, "gets_digest"),
     ("Me", EVERYONE, "email membership memberships may"),
     ("SignedIn", EVERYONE, "token expires_at membership"),
-    ("Token", EVERYONE, "id name membership meter_unit created_at expires_at last_used_at"),
+    ("Token", EVERYONE, "id name membership meter_unit scopes created_at expires_at last_used_at"),
     ("SecretToken", EVERYONE, "token"),
     # Clients read of these what stands in the archive of their own data.
     ("Client", EVERYONE, "id name email phone retired_at created_at"),

@@ -103,6 +103,8 @@ class Membership(TenantModel):
     # Not a column: the door sets it on the object when the request came with a meter's token, and both the table of
     # permissions and `visible_to` narrow what the membership may do to that unit.
     meter_unit_id: int | None = None
+    # Nor is this one: what the token of a request may do of what the role may; None: all of it.
+    scopes: frozenset[str] | None = None
 
     class Role(models.TextChoices):
         OWNER = "owner", "owner"
@@ -214,12 +216,19 @@ class AccessToken(TenantModel, AbstractAuthToken):
     TENANT_PATH = "membership__company_id"
     CLIENT_PATH = "membership__client_id"
 
+    class Scope(models.TextChoices):
+        READ = "read", "read"
+        READINGS = "readings", "readings"
+        WORK = "work", "work"
+        OFFICE = "office", "office"
+
     # The library makes the hash the key of the row; here it has a number, so that addresses hold no hash.
     digest = models.CharField(max_length=128, unique=True)
     user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="auth_token_set")
     membership = models.ForeignKey(Membership, on_delete=models.CASCADE, related_name="tokens")
     name = models.CharField(max_length=80, blank=True, help_text="what the token is for")
     meter_unit_id = models.PositiveBigIntegerField(null=True, blank=True)
+    scopes = models.JSONField(null=True, blank=True, help_text="null: whatever the member's role may do")
     last_used_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:

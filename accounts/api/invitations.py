@@ -197,6 +197,7 @@ def accept(invitation: Invitation, password: str | None, signed_in: User | None,
 
 
 def _signed_in(request: Request) -> User | None:
-    """Who is signed in, in person: a meter is nobody."""
-    is_meter = isinstance(request.auth, AccessToken) and request.auth.meter_unit_id is not None
-    return request.user if isinstance(request.user, User) and not is_meter else None
+    """Who is signed in, in person: a meter or a program is nobody."""
+    token = request.auth if isinstance(request.auth, AccessToken) else None
+    is_program = token is not None and (token.scopes is not None or token.meter_unit_id is not None)
+    return request.user if isinstance(request.user, User) and not is_program else None

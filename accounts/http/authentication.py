@@ -35,6 +35,7 @@ class TokenAuthentication(_KnoxTokenAuthentication):
             AccessToken.objects.filter(pk=token.pk).update(last_used_at=now)
         membership = token.membership
         membership.meter_unit_id = token.meter_unit_id
+        membership.scopes = frozenset(token.scopes) if token.scopes is not None else None
         request.membership = membership  # type: ignore[attr-defined]
         return token.user, token
 

@@ -83,7 +83,10 @@ def walk(parts: Parts, owner: Person, logins: Mapping[str, Any]) -> None:
     token = stranger.post("/login/", {"email": "nell@new.example", "password": PASSWORD})["token"]
     nell = Person(parts, owner.written, token=token)
     expires_at = (datetime.now(UTC) + timedelta(days=2)).isoformat()
-    program = nell.post("/tokens/", {"name": "export", "expires_at": expires_at})
+    program = nell.post("/tokens/", {"name": "export", "expires_at": expires_at, "scopes": ["read"]})
+    export = Person(parts, owner.written, token=program["token"])
+    assert export.get("/clients/")["count"] > 0
+    export.post("/clients/", {"name": "Never stored"}, status=403)
     nell.delete(f"/tokens/{program['id']}/")
     owner.patch(f"/members/{member['id']}/", {"name": "Nell Harrowgate"})
     owner.post(f"/members/{member['id']}/end/")

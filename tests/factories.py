@@ -91,7 +91,7 @@ class InvitationFactory(TenantFactory):
     role = "office"
     invited_by = same_company(MembershipFactory)
     created_at = NOW
-    expires_at = NOW + timedelta(days=7)
+    expires_at = NOW + timedelta(days=3650)
 
 
 class LetterFactory(DjangoModelFactory):

@@ -118,7 +118,7 @@ class InvitationOfLinkSerializer(AnswerSerializer):
     )
 
 
-class AcceptanceSerializer(StrictSerializer):
+class TakenPlaceSerializer(StrictSerializer):
     """That the place is taken."""
 
     password = serializers.CharField(
@@ -142,7 +142,7 @@ class InvitationLinkView(PublicView):
     """Read and accept an invitation, by the signed link of the letter."""
 
     authentication_classes = [TokenAuthentication, SessionAuthentication]
-    serializer_class = AcceptanceSerializer
+    serializer_class = TakenPlaceSerializer
     http_method_names = ["get", "head", "post"]
     further_problems = (401, 403, 404, 409)
 
@@ -164,11 +164,11 @@ class InvitationLinkView(PublicView):
         }
         return Response(InvitationOfLinkSerializer(shown).data, headers={"Cache-Control": "no-store"})
 
-    @extend_schema(request=AcceptanceSerializer, responses=JoinedSerializer, operation_id="invitation_link_create")
+    @extend_schema(request=TakenPlaceSerializer, responses=JoinedSerializer, operation_id="invitation_link_create")
     def post(self, request: Request, token: str) -> Response:
         """Become a member of the company, with your own password or while you are signed in."""
         invitation = self._invitation(token)
-        serializer = AcceptanceSerializer(data=request.data)
+        serializer = TakenPlaceSerializer(data=request.data)
         serializer.is_valid(raise_exception=True)
         try:
             membership = accept(

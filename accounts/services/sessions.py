@@ -72,7 +72,7 @@ def end_all(*, by: Membership, now: datetime) -> Ended:
     """
     ended = end_access(user=by.user)
     details = {"tokens_revoked": ended.tokens, "sessions_ended": ended.sessions}
-    record(by=by, action="end sessions", subject=by, details=details, now=now)
+    record(by=by, action="close sessions", subject=by, details=details, now=now)
     return ended
 
 
@@ -85,7 +85,7 @@ def end_session(*, by: Membership, session: BrowserSession, now: datetime) -> No
     is_owner = by.role == Membership.Role.OWNER and session.membership.company_id == by.company_id
     if session.membership_id != by.pk and not is_owner:
         raise NotAllowed("session_of_another", "This session belongs to another member.")
-    record(by=by, action="end session", subject=session.membership, details={"device": session.device}, now=now)
+    record(by=by, action="close session", subject=session.membership, details={"device": session.device}, now=now)
     Session.objects.filter(session_key=session.session_key).delete()
     session.delete()
 

@@ -13,6 +13,7 @@ _DID: Final = {
     "begin": gettext_noop("{who} began {what}."),
     "cancel": gettext_noop("{who} cancelled {what}."),
     "change": gettext_noop("{who} changed {what}."),
+    "close": gettext_noop("{who} signed out browsers of {what}."),
     "complete": gettext_noop("{who} completed {what}."),
     "confirm": gettext_noop("{who} confirmed {what}."),
     "correct": gettext_noop("{who} corrected {what}."),

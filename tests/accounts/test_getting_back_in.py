@@ -217,7 +217,7 @@ def test_ending_all_ends_every_session_and_token_in_every_company_but_meters(
     assert {one.get("/api/v1/me/").status_code for one in (here, elsewhere, browser)} == {401}
     assert meter.post(f"/api/v1/units/{unit.pk}/readings/", {"inlet_pressure": "60 psi"}).status_code == 201
     assert as_rival.get("/api/v1/me/").status_code == 200
-    assert AuditEntry.objects.filter(action="end sessions", membership=office).count() == 1
+    assert AuditEntry.objects.filter(action="close sessions", membership=office).count() == 1
 
 
 def test_the_list_of_sessions_follows_signing_out_a_new_password_and_the_end_of_a_membership(

@@ -160,7 +160,7 @@ METER_ALLOWED: Final = frozenset({("reading", "create"), ("unit", "add_reading")
 
 # What a token with scopes may do of what its member's role may. Every action has one scope; what is in none of the
 # tables below is 'office', which a client's or an installer's token needs for whatever else their role may do.
-_LOOKS: Final = (
+_SHOWS: Final = (
     *("list", "retrieve", "forecast", "status", "list_findings", "change", "calendar", "map", "gpx", "day_sheet"),
     *("my_day", "van_load", "list_late", "csv", "text", "pdf", "report", "list_proposed", "proposed_csv"),
     *("proposed_pdf", "list_by_item", "image", "list_found"),
@@ -210,7 +210,7 @@ def scope_of(resource: str, action: Action) -> str | None:
     """Give the scope that a token needs for an action; None where no token with scopes may do it."""
     if (resource, action) in _PERSONAL:
         return None
-    if action in _LOOKS or (resource, action) in _STORES_NOTHING:
+    if action in _SHOWS or (resource, action) in _STORES_NOTHING:
         return "read"
     if (resource, action) in _READINGS:
         return "readings"

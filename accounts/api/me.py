@@ -91,8 +91,8 @@ class MeViewSet(TenantViewSet):
 
     def get_throttles(self) -> list[Any]:
         # A password is looked at, which costs time; how often in vain is counted by the service.
-        looks_at_password = self.action in ("change_password", "change_email")
-        return [AddressThrottle()] if looks_at_password else []
+        needs_password = self.action in ("change_password", "change_email")
+        return [AddressThrottle()] if needs_password else []
 
     def retrieve(self, request: Request) -> Response:
         """Who you are, for which company you act, and what you may do there."""

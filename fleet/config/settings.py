@@ -171,6 +171,8 @@ APPEND_SLASH = False
 # Behind HTTPS, cookies of a session must never travel without it, and whoever comes without it is sent there; browsers
 # remember that for a year, of this name alone: what runs under others is not ours to say.
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = _flag("HTTPS_ONLY", default=False)
+# Whoever asks whether the server is alive stands beside it, before any HTTPS.
+SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$"]
 SECURE_HSTS_SECONDS = 365 * 24 * 3600 if SECURE_SSL_REDIRECT else 0
 SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
 TRUSTED_PROXIES = _count("TRUSTED_PROXIES", default=0)

@@ -56,6 +56,14 @@ class Conflict(DomainError):  # noqa: N818 - the words of the domain
     """What was sent is right in itself but does not fit the records as they stand."""
 
 
+class TooManyTries(DomainError):  # noqa: N818 - the words of the domain
+    """It was tried too often; it may be tried again after `wait_seconds`."""
+
+    def __init__(self, wait_seconds: float) -> None:
+        super().__init__("too_many_requests", "That was tried too often: wait before you try again.")
+        self.wait_seconds = wait_seconds
+
+
 def raise_together(*checks: Callable[[], object]) -> None:
     """Run checks one after the other and raise the faults of all of them as one, so that nobody mends one by one.
 

@@ -38,11 +38,15 @@ READERS: Final = _table(
     ("Membership", OFFICE, "gets_digest"),
     ("Me", EVERYONE, "email membership memberships may"),
     ("SignedIn", EVERYONE, "token expires_at membership"),
-    ("Token", EVERYONE, "id name membership meter_unit created_at expires_at last_used_at"),
+    ("Token", EVERYONE, "id name membership meter_unit scopes created_at expires_at last_used_at"),
     ("SecretToken", EVERYONE, "token"),
     # Clients read of these what stands in the archive of their own data.
     ("Client", EVERYONE, "id name email phone retired_at created_at"),
     ("Member", EVERYONE, "id email name role client is_active created_at"),
+    # Whoever has the link reads what it offers.
+    ("InvitationOfLink", EVERYONE, "company email role expires_at has_account"),
+    ("Joined", EVERYONE, "membership"),
+    ("BrowserSession", EVERYONE, "id membership device signed_in_at last_used_at is_this"),
     ("Client", STAFF, "notes retired_by retired_reason"),
     ("CatalogueItem", STAFF, "retired_reason"),
     ("Installer", STAFF, "retired_reason"),

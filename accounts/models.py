@@ -1,4 +1,4 @@
-"""Companies, the people who act for them, their clients, their tokens and the trail of what was done."""
+"""Companies, the people who act for them, how they come in, their clients, and the trail of what was done."""
 
 from datetime import date, datetime
 from typing import ClassVar
@@ -18,6 +18,9 @@ class User(AbstractUser):
     """A person who can sign in; what they may do hangs on their memberships, not on this row."""
 
     email = models.EmailField(unique=True)
+    email_proven_at = models.DateTimeField(
+        null=True, blank=True, help_text="when its owner followed a link sent there and chose the password; else empty"
+    )
 
 
 class Company(TenantModel):
@@ -100,6 +103,8 @@ class Membership(TenantModel):
     # Not a column: the door sets it on the object when the request came with a meter's token, and both the table of
     # permissions and `visible_to` narrow what the membership may do to that unit.
     meter_unit_id: int | None = None
+    # Nor is this one: what the token of a request may do of what the role may; None: all of it.
+    scopes: frozenset[str] | None = None
 
     class Role(models.TextChoices):
         OWNER = "owner", "owner"
@@ -133,6 +138,75 @@ class Membership(TenantModel):
         return f"{self.name or self.user.email} ({self.role} at {self.company})"
 
 
+class Invitation(TenantModel):
+    """A place in a company that is offered to whoever reads the mail of an address."""
+
+    TRAILED = True
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="invitations")
+    email = models.EmailField()
+    name = models.CharField(max_length=120, blank=True, help_text="of the person, as this company writes it")
+    role = models.CharField(max_length=10, choices=Membership.Role)
+    client = models.ForeignKey(Client, on_delete=models.CASCADE, null=True, blank=True, related_name="invitations")
+    invited_by = models.ForeignKey(
+        Membership, on_delete=models.SET_NULL, null=True, related_name="+", help_text="the owner whose word it is"
+    )
+    created_at = models.DateTimeField()
+    expires_at = models.DateTimeField()
+    accepted_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-created_at", "-pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["company", "email"],
+                condition=Q(accepted_at=None, withdrawn_at=None),
+                name="one_open_invitation_of_an_address",
+            )
+        ]
+
+    def is_open(self, now: datetime) -> bool:
+        """Whether it can still be accepted; not once the owner who gave their word for it owns the company no more."""
+        inviter = self.invited_by
+        is_answered = self.accepted_at is not None or self.withdrawn_at is not None
+        stands = inviter is not None and inviter.is_active and inviter.role == Membership.Role.OWNER
+        return stands and not is_answered and now < self.expires_at
+
+    def __str__(self) -> str:
+        return self.email
+
+
+class Letter(models.Model):
+    """An e-mail about getting in that waits to be sent; what it says, links included, is written when it leaves.
+
+    Nothing secret is stored or queued, and asking for one takes the same work whether or not an address is known.
+    """
+
+    class Kind(models.TextChoices):
+        INVITATION = "invitation", "invitation"
+        PASSWORD_RESET = "password_reset", "password reset"
+        PASSWORD_CHANGED = "password_changed", "password changed"
+        NEW_ADDRESS = "new_address", "new address"
+        ADDRESS_CHANGED = "address_changed", "address changed"
+
+    kind = models.CharField(max_length=20, choices=Kind)
+    email = models.EmailField()
+    user = models.ForeignKey(User, on_delete=models.CASCADE, null=True, blank=True, related_name="+")
+    invitation = models.ForeignKey(Invitation, on_delete=models.CASCADE, null=True, blank=True, related_name="letters")
+    written_at = models.DateTimeField()
+    attempts = models.PositiveSmallIntegerField(default=0)
+    next_attempt_at = models.DateTimeField()
+    sent_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
+        indexes: ClassVar = [models.Index(fields=["email", "sent_at"], name="letters_by_address")]
+
+    def __str__(self) -> str:
+        return f"{self.kind} to {self.email}"
+
+
 class AccessToken(TenantModel, AbstractAuthToken):
     """A key for a program or a phone: stored hashed, it expires, can be revoked, and acts for one membership.
 
@@ -142,12 +216,19 @@ class AccessToken(TenantModel, AbstractAuthToken):
     TENANT_PATH = "membership__company_id"
     CLIENT_PATH = "membership__client_id"
 
+    class Scope(models.TextChoices):
+        READ = "read", "read"
+        READINGS = "readings", "readings"
+        WORK = "work", "work"
+        OFFICE = "office", "office"
+
     # The library makes the hash the key of the row; here it has a number, so that addresses hold no hash.
     digest = models.CharField(max_length=128, unique=True)
     user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="auth_token_set")
     membership = models.ForeignKey(Membership, on_delete=models.CASCADE, related_name="tokens")
     name = models.CharField(max_length=80, blank=True, help_text="what the token is for")
     meter_unit_id = models.PositiveBigIntegerField(null=True, blank=True)
+    scopes = models.JSONField(null=True, blank=True, help_text="null: whatever the member's role may do")
     last_used_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
@@ -155,6 +236,47 @@ class AccessToken(TenantModel, AbstractAuthToken):
 
     def __str__(self) -> str:
         return self.name or f"token {self.pk}"
+
+
+class BrowserSession(TenantModel):
+    """A browser that is signed in for a membership, so that people can see where they are, and end it."""
+
+    TENANT_PATH = "membership__company_id"
+    CLIENT_PATH = "membership__client_id"
+
+    membership = models.ForeignKey(Membership, on_delete=models.CASCADE, related_name="browser_sessions")
+    session_key = models.CharField(max_length=40, unique=True)
+    device = models.CharField(max_length=200, blank=True, help_text="what the browser says of itself")
+    signed_in_at = models.DateTimeField()
+    last_used_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-signed_in_at", "-pk"]
+
+    def __str__(self) -> str:
+        return self.device or f"session {self.pk}"
+
+
+class TryCount(models.Model):
+    """How often something was tried in vain; who and where stand in no row, only a keyed digest of both."""
+
+    key = models.CharField(max_length=64, unique=True)
+    tries = models.PositiveIntegerField(default=0)
+    last_at = models.DateTimeField()
+    closed_until = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return f"{self.tries} tries"
+
+
+class KnownPlace(models.Model):
+    """A network address from which somebody has signed in; a keyed digest of both."""
+
+    key = models.CharField(max_length=64, unique=True)
+    last_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"place {self.pk}"
 
 
 class AuditEntry(TenantModel):

@@ -41,18 +41,21 @@ def _table(*rows: "tuple[str, Iterable[Action], Roles]") -> "Mapping[tuple[str, 
 
 ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     # accounts
-    ("me", ("retrieve", "change_password"), EVERYONE),
+    ("me", ("retrieve", "change_password", "change_email", "end_all"), EVERYONE),
     ("me", ("update",), OFFICE),
     ("session", ("destroy",), EVERYONE),
     ("company", ("retrieve",), EVERYONE),
     ("company", ("update",), OWNER),
     ("member", READ, OFFICE),
-    ("member", ("create", "update", "end"), OWNER),
+    ("member", ("update", "end"), OWNER),
+    ("invitation", READ, OFFICE),
+    ("invitation", ("create", "withdraw"), OWNER),
     ("client", READ, STAFF),
     ("client", WRITE, OFFICE),
     ("client", RETIRE, OFFICE),
     ("token", READ, EVERYONE),
     ("token", ("create", "destroy"), EVERYONE),
+    ("browser_session", (*READ, "destroy"), EVERYONE),
     ("audit_entry", READ, OWNER),
     ("search", ("list_found",), STAFF),
     ("calendar_feed", (*READ, "create", "destroy"), EVERYONE),
@@ -155,11 +158,78 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
 METER_ALLOWED: Final = frozenset({("reading", "create"), ("unit", "add_reading")})
 
 
+# What a token with scopes may do of what its member's role may. Every action has one scope; what is in none of the
+# tables below is 'office', which a client's or an installer's token needs for whatever else their role may do.
+_SHOWS: Final = (
+    *("list", "retrieve", "forecast", "status", "list_findings", "change", "calendar", "map", "gpx", "day_sheet"),
+    *("my_day", "van_load", "list_late", "csv", "text", "pdf", "report", "list_proposed", "proposed_csv"),
+    *("proposed_pdf", "list_by_item", "image", "list_found"),
+)
+"""Actions that change nothing, whatever the resource."""
+_STORES_NOTHING: Final = frozenset(
+    {("diagnosis", "create"), ("sizing", "create"), ("unit", "check_commissioning"), ("stop", "preview_move")}
+)
+_READINGS: Final = frozenset(
+    {
+        *(("reading", action) for action in ("create", "upload", "correct", "void")),
+        *(("feed_water_sample", action) for action in ("create", "upload", "void")),
+        ("unit", "add_reading"),
+        ("site", "upload_public_records"),
+    }
+)
+_WORK: Final = frozenset(
+    {
+        *(("placement", action) for action in ("create", "remove", "rotate", "correct", "void", "swap")),
+        *(("instrument", action) for action in (*WRITE, *RETIRE)),
+        *(("finding", action) for action in ("confirm", "dismiss")),
+        *(("visit", action) for action in ("depart", "begin", "complete", "not_done")),
+        *(("service_record", action) for action in ("create", "add_photo", "correct", "void")),
+        *(("stock_level", action) for action in ("create", "update")),
+        ("stock_movement", "create"),
+        ("round", "confirm_load"),
+    }
+)
+# What opens doors is a person's to do, never a program's: a token with scopes may do none of it.
+_PERSONAL: Final = frozenset(
+    {
+        *(("me", action) for action in ("update", "change_password", "change_email", "end_all")),
+        *(("token", action) for action in ("create", "destroy")),
+        *(("calendar_feed", action) for action in ("create", "destroy")),
+        *(("member", action) for action in ("update", "end")),
+        *(("invitation", action) for action in ("create", "withdraw")),
+        ("browser_session", "destroy"),
+        ("company", "update"),
+        ("client_data", "erase"),
+    }
+)
+# Whoever holds a token may end it.
+_ANY: Final = frozenset({("session", "destroy")})
+
+
+def scope_of(resource: str, action: Action) -> str | None:
+    """Give the scope that a token needs for an action; None where no token with scopes may do it."""
+    if (resource, action) in _PERSONAL:
+        return None
+    if action in _SHOWS or (resource, action) in _STORES_NOTHING:
+        return "read"
+    if (resource, action) in _READINGS:
+        return "readings"
+    return "work" if (resource, action) in _WORK else "office"
+
+
+def _in_scope(membership: Membership, resource: str, action: Action) -> bool:
+    if membership.scopes is None or (resource, action) in _ANY:
+        return True
+    return scope_of(resource, action) in membership.scopes
+
+
 def allows(membership: Membership | None, resource: str, action: Action) -> bool:
-    """Say whether this membership, in its role or as a meter, may do the action to rows it can see."""
+    """Say whether this membership, in its role, by its token's scopes or as a meter, may do the action."""
     if membership is None or not membership.is_active:
         return False
     if membership.meter_unit_id is not None and (resource, action) not in METER_ALLOWED:
+        return False
+    if not _in_scope(membership, resource, action):
         return False
     return membership.role in ALLOWED.get((resource, action), frozenset())
 

@@ -83,6 +83,27 @@ class MembershipFactory(TenantFactory):
     role = "owner"
 
 
+class InvitationFactory(TenantFactory):
+    class Meta:
+        model = accounts.Invitation
+
+    email = factory.Sequence(lambda n: f"invited{n}@people.example")
+    role = "office"
+    invited_by = same_company(MembershipFactory)
+    created_at = NOW
+    expires_at = NOW + timedelta(days=3650)
+
+
+class LetterFactory(DjangoModelFactory):
+    class Meta:
+        model = accounts.Letter
+
+    kind = "invitation"
+    email = factory.Sequence(lambda n: f"reader{n}@people.example")
+    written_at = NOW
+    next_attempt_at = NOW
+
+
 class AccessTokenFactory(DjangoModelFactory):
     """A token nobody can use: its secret was never known."""
 
@@ -95,6 +116,33 @@ class AccessTokenFactory(DjangoModelFactory):
     token_key = factory.Sequence(lambda n: f"{n:015x}")
     name = "a token"
     expiry = NOW + timedelta(days=3650)
+
+
+class BrowserSessionFactory(DjangoModelFactory):
+    class Meta:
+        model = accounts.BrowserSession
+
+    membership = factory.SubFactory(MembershipFactory)
+    session_key = factory.Sequence(lambda n: f"{n:032x}")
+    device = "a browser"
+    signed_in_at = NOW
+    last_used_at = NOW
+
+
+class TryCountFactory(DjangoModelFactory):
+    class Meta:
+        model = accounts.TryCount
+
+    key = factory.Sequence(lambda n: f"{n:064x}")
+    last_at = NOW
+
+
+class KnownPlaceFactory(DjangoModelFactory):
+    class Meta:
+        model = accounts.KnownPlace
+
+    key = factory.Sequence(lambda n: f"{n:064x}")
+    last_at = NOW
 
 
 class AuditEntryFactory(TenantFactory):

@@ -5,7 +5,7 @@ from typing import Any
 
 from django.db.models import Model
 
-from accounts.models import AccessToken, Client, Company, Membership, StoredAnswer
+from accounts.models import AccessToken, BrowserSession, Client, Company, Membership, StoredAnswer
 from fleet.models import Instrument
 from scheduling.models import Need
 from tests import factories
@@ -25,6 +25,8 @@ def make_row(model: type[Any], *, company: Company, client: Client) -> Any:
         return client
     if model is AccessToken:
         return factories.AccessTokenFactory(membership__company=company)
+    if model is BrowserSession:
+        return factories.BrowserSessionFactory(membership__company=company)
     if model is StoredAnswer:
         return factories.StoredAnswerFactory(membership__company=company)
     if model is Membership:

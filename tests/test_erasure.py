@@ -30,6 +30,8 @@ TRADE = "it says what water or which part it is, and of nobody who they are"
 TECHNICAL: dict[str, tuple[str, str]] = {
     "Company": ("name currency time_zone phone email address tax_number", OWN),
     "AuditEntry": ("action subject_kind subject_id", CODES),
+    "TryCount": ("key", CODES),
+    "KnownPlace": ("key", CODES),
     "Job": ("kind", CODES),
     "Site": ("time_zone supply", TRADE),
     "Instrument": ("measures", CODES),

@@ -34,6 +34,9 @@ TABLE: dict[str, str] = {
     # accounts
     "GET /api/v1/audit-entries/": OWNER,
     "GET /api/v1/audit-entries/<pk>/": OWNER,
+    "GET /api/v1/browser-sessions/": EVERYONE,
+    "GET /api/v1/browser-sessions/<pk>/": EVERYONE,
+    "DELETE /api/v1/browser-sessions/<pk>/": EVERYONE,
     "GET /api/v1/clients/": STAFF,
     "POST /api/v1/clients/": OFFICE,
     "GET /api/v1/clients/<pk>/": STAFF,
@@ -43,13 +46,29 @@ TABLE: dict[str, str] = {
     "POST /api/v1/clients/<pk>/unretire/": OFFICE,
     "GET /api/v1/company/": EVERYONE,
     "PATCH /api/v1/company/": OWNER,
+    "GET /api/v1/invitations/": OFFICE,
+    "POST /api/v1/invitations/": OWNER,
+    "GET /api/v1/invitations/<pk>/": OFFICE,
+    "POST /api/v1/invitations/<pk>/withdraw/": OWNER,
+    "GET /api/v1/invitation-links/<token>/": PUBLIC,
+    "POST /api/v1/invitation-links/<token>/": PUBLIC,
+    "GET /invitation/<token>/": PUBLIC,
+    "POST /invitation/<token>/": PUBLIC,
     "POST /api/v1/login/": PUBLIC,
     "POST /api/v1/logout/": EVERYONE,
     "GET /api/v1/me/": EVERYONE,
     "PATCH /api/v1/me/": OFFICE,
+    "POST /api/v1/me/email/": EVERYONE,
+    "POST /api/v1/me/end-all/": EVERYONE,
     "POST /api/v1/me/password/": EVERYONE,
+    "POST /api/v1/new-addresses/<token>/": PUBLIC,
+    "POST /api/v1/password-resets/": PUBLIC,
+    "POST /api/v1/password-resets/<token>/": PUBLIC,
+    "GET /new-address/<token>/": PUBLIC,
+    "POST /new-address/<token>/": PUBLIC,
+    "GET /password/<token>/": PUBLIC,
+    "POST /password/<token>/": PUBLIC,
     "GET /api/v1/members/": OFFICE,
-    "POST /api/v1/members/": OWNER,
     "GET /api/v1/members/<pk>/": OFFICE,
     "PATCH /api/v1/members/<pk>/": OWNER,
     "POST /api/v1/members/<pk>/end/": OWNER,
@@ -321,7 +340,7 @@ ROWS = [route for route in TENANT_ROUTES if "<pk>" in route.path]
 ABSENT = 987654321
 
 # A row is the business of one member, whatever the role: others of the company do not find it.
-OWN_ROWS_ONLY = {"token"}
+OWN_ROWS_ONLY = {"token", "browser_session"}
 
 
 def named(routes: list[Route]) -> Any:

@@ -73,6 +73,12 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
     "POST /api/v1/client-data/<pk>/erase/": lambda company, client, unit, row: {"name": row.name},
     "PATCH /api/v1/company/": lambda *_: {"name": "North Water and Sons"},
     "POST /api/v1/logout/": lambda *_: {},
+    "DELETE /api/v1/browser-sessions/<pk>/": lambda *_: {},
+    "POST /api/v1/me/email/": lambda *_: {
+        "email": "olga@new.example",
+        "current_password": factories.PASSWORD,
+    },
+    "POST /api/v1/me/end-all/": lambda *_: {},
     "POST /api/v1/members/<pk>/end/": lambda *_: {},
     "DELETE /api/v1/tokens/<pk>/": lambda *_: {},
     "PATCH /api/v1/me/": lambda *_: {"gets_digest": False},
@@ -80,7 +86,8 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
         "current_password": factories.PASSWORD,
         "new_password": "heron-basin-lantern-31",
     },
-    "POST /api/v1/members/": lambda *_: {"email": "nora@north.example", "role": "office"},
+    "POST /api/v1/invitations/": lambda *_: {"email": "nora@north.example", "role": "office"},
+    "POST /api/v1/invitations/<pk>/withdraw/": lambda *_: {},
     "PATCH /api/v1/members/<pk>/": lambda *_: {},
     "POST /api/v1/sites/": lambda company, client, unit, row: {
         "client": client.pk,

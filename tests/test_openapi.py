@@ -34,7 +34,8 @@ from schemathesis.specs.openapi.checks import (
 )
 
 from accounts.jobs.api import ANY_JSON
-from accounts.models import Client, Company, Membership
+from accounts.models import Client, Company, Invitation, Membership
+from accounts.services.links import invitation_token
 from accounts.tenancy import TenantModel
 from scheduling.models import Visit
 from scheduling.services.people.answer_links import answer_token
@@ -272,13 +273,20 @@ def test_every_thing_that_is_there_is_answered_as_described(described: Any, owne
             return
         names = [parameter.name for parameter in operation.path_parameters]
         for id_ in ids_of(operation.path, owner) if "id" in names else [1]:
-            parameters = {"id": id_, "kind": "not_found", "token": answer_token(Visit.objects.first())}
+            parameters = {"id": id_, "kind": "not_found", "token": token_for(operation.path)}
             needed = {parameter.name: "a" for parameter in operation.query if parameter.is_required}
             case = operation.Case(path_parameters={name: parameters[name] for name in names}, query=needed)
             # The owner drives no round, so there is no day of theirs to show.
             assert checked(case, token) == (404 if operation.path.endswith("/my-day/") else 200)
 
     check_every_operation(described, read)
+
+
+def token_for(path: str) -> str:
+    """The signed part of a link of the kind that an address reads."""
+    if "/invitation-links/" in path:
+        return invitation_token(Invitation.objects.first())
+    return answer_token(Visit.objects.first())
 
 
 def test_whatever_is_asked_is_answered_as_described(described: Any, token: str) -> None:

@@ -66,6 +66,21 @@ def test_a_malformed_variable_stops_the_start_and_says_what_would_be_right(
     assert "Traceback" not in answer.stderr
 
 
+def test_what_the_readme_gives_for_a_public_server_passes_the_checks_for_one() -> None:
+    public = {
+        "SECRET_KEY": "q7Z!m2#vT9@xL4$wK8%nB3^cR6&yH1*dF5(gJ0)pS-uE+aW=iO",
+        "ALLOWED_HOSTS": "water.example",
+        "HTTPS_ONLY": "on",
+        "TRUSTED_PROXIES": "1",
+    }
+    environment = {"PATH": os.environ["PATH"], "HOME": os.environ.get("HOME", "/tmp")} | public
+    answer = subprocess.run(
+        [sys.executable, "manage.py", "check", "--deploy", "--fail-level", "WARNING"],
+        cwd=ROOT, env=environment, capture_output=True, text=True, timeout=120,
+    )  # fmt: skip
+    assert answer.returncode == 0, answer.stderr
+
+
 def test_the_default_needs_nothing_set() -> None:
     assert start().returncode == 0
 

@@ -10,7 +10,7 @@ from rest_framework.response import Response
 
 from accounts import services
 from accounts.http.serializers import AnswerSerializer, FieldsByRole, StrictSerializer
-from accounts.http.throttles import SIGN_IN_THROTTLES
+from accounts.http.throttles import AddressThrottle, place_of
 from accounts.http.viewsets import TenantViewSet
 from accounts.models import AccessToken, Company, Membership
 from accounts.permissions import ALLOWED, allows
@@ -61,6 +61,13 @@ class PasswordSerializer(StrictSerializer):
     new_password = serializers.CharField(max_length=128, trim_whitespace=False, write_only=True)
 
 
+class NewAddressSerializer(StrictSerializer):
+    """The address you want to sign in with, and the password you have."""
+
+    email = serializers.EmailField(max_length=150)
+    current_password = serializers.CharField(max_length=128, trim_whitespace=False, write_only=True)
+
+
 def describe(membership: Membership) -> dict[str, Any]:
     """Describe a person and their rights."""
     may: dict[str, list[str]] = {}
@@ -83,8 +90,9 @@ class MeViewSet(TenantViewSet):
     keeps_answers = False
 
     def get_throttles(self) -> list[Any]:
-        # Whoever finds an open session must not be able to try out passwords on it.
-        return [throttle() for throttle in SIGN_IN_THROTTLES] if self.action == "change_password" else []
+        # A password is looked at, which costs time; how often in vain is counted by the service.
+        needs_password = self.action in ("change_password", "change_email")
+        return [AddressThrottle()] if needs_password else []
 
     def retrieve(self, request: Request) -> Response:
         """Who you are, for which company you act, and what you may do there."""
@@ -104,13 +112,35 @@ class MeViewSet(TenantViewSet):
         serializer = PasswordSerializer(data=request.data, context=self.get_serializer_context())
         serializer.is_valid(raise_exception=True)
         token = request.auth if isinstance(request.auth, AccessToken) else None
+        session = request._request.session if token is None else None
         services.change_password(
             by=self.by,
             current=serializer.validated_data["current_password"],
             new=serializer.validated_data["new_password"],
             keep_token=token,
+            keep_session=session.session_key if session is not None else None,
+            place=place_of(request),
             now=self.now,
         )
-        if token is None:
+        if session is not None:
+            key = session.session_key
             update_session_auth_hash(request._request, self.by.user)
+            services.rename_session(key=key or "", new_key=session.session_key or "")
+        return Response(status=204)
+
+    @extend_schema(request=NewAddressSerializer, responses={202: None})
+    def change_email(self, request: Request) -> Response:
+        """Have a link sent to a new address; once you follow it, you sign in with that address.
+
+        The answer is the same whether or not the address has an account; one that has gets no letter.
+        """
+        serializer = NewAddressSerializer(data=request.data, context=self.get_serializer_context())
+        serializer.is_valid(raise_exception=True)
+        services.ask_for_new_address(by=self.by, place=place_of(request), now=self.now, **serializer.validated_data)
+        return Response(status=202)
+
+    @extend_schema(request=None, responses={204: None})
+    def end_all(self, request: Request) -> Response:
+        """End all your sessions and tokens, in every company, this one too; those of meters stay."""
+        services.end_all(by=self.by, now=self.now)
         return Response(status=204)

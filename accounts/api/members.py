@@ -1,4 +1,4 @@
-"""The people of the company: the owner gives and takes access."""
+"""The people of the company: the owner changes what they are, and takes access."""
 
 from typing import Any
 
@@ -11,7 +11,7 @@ from rest_framework.response import Response
 from accounts import services
 from accounts.http.fields import OneOfField, TenantRelatedField
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
-from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet, UpdateMixin
+from accounts.http.viewsets import ReadOnlyViewSet, UpdateMixin
 from accounts.models import Client, Membership
 
 
@@ -26,30 +26,6 @@ class MemberSerializer(TenantModelSerializer):
         read_only_fields = ["id", "client", "is_active", "created_at"]
 
 
-class NewMemberSerializer(StrictSerializer):
-    """A person to be given a place in the company."""
-
-    email = serializers.EmailField(max_length=150)
-    name = serializers.CharField(max_length=120, required=False, allow_blank=True, default="")
-    role = OneOfField(choices=Membership.Role.choices)
-    client = TenantRelatedField(
-        queryset=Client.objects.all(),
-        required=False,
-        allow_null=True,
-        default=None,
-        help_text="id of the client they act for; with the role 'client' alone",
-    )
-    password = serializers.CharField(
-        max_length=128,
-        trim_whitespace=False,
-        write_only=True,
-        required=False,
-        allow_null=True,
-        default=None,
-        help_text="password to begin with; not for somebody who was a member before, who keeps theirs",
-    )
-
-
 class ChangedMemberSerializer(StrictSerializer):
     """Another role or name."""
 
@@ -58,35 +34,20 @@ class ChangedMemberSerializer(StrictSerializer):
     client = TenantRelatedField(queryset=Client.objects.all(), required=False, allow_null=True)
 
 
-class MemberViewSet(CreateMixin, UpdateMixin, ReadOnlyViewSet):
-    """The people of the company, those who left included."""
+class MemberViewSet(UpdateMixin, ReadOnlyViewSet):
+    """The people of the company, those who left included; who is to come is invited."""
 
     resource = "member"
     queryset = Membership.objects.select_related("user")
     serializer_class = MemberSerializer
-    # A body with a password is never kept, not even as a digest.
-    keeps_answers = False
+    input_serializer_class = ChangedMemberSerializer
     filterset_fields = ["role", "client", "is_active"]
     ordering_fields = ["name", "created_at", "role"]
-
-    def get_input_serializer(self, *args: Any, **kwargs: Any) -> Any:
-        kwargs.setdefault("context", self.get_serializer_context())
-        if self.action == "create":
-            return NewMemberSerializer(*args, **kwargs)
-        return ChangedMemberSerializer(*args, **kwargs)
-
-    @extend_schema(request=NewMemberSerializer)
-    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        """Give a person a place in the company. An address that has an account already is refused."""
-        return super().create(request, *args, **kwargs)
 
     @extend_schema(request=ChangedMemberSerializer)
     def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Change a member's name or role. The last owner stays owner."""
         return super().partial_update(request, *args, **kwargs)
-
-    def perform_create(self, serializer: Any) -> Membership:
-        return services.add_member(by=self.by, now=self.now, **serializer.validated_data)
 
     def perform_update(self, serializer: Any) -> Membership:
         return services.change_member(

@@ -16,7 +16,7 @@ from accounts import services
 from accounts.api.me import MembershipSerializer, MeSerializer, describe
 from accounts.http.authentication import SESSION_MEMBERSHIP
 from accounts.http.serializers import AnswerSerializer, StrictSerializer
-from accounts.http.throttles import SIGN_IN_THROTTLES
+from accounts.http.throttles import AddressThrottle, place_of
 from accounts.http.views import PublicView
 from accounts.http.viewsets import TenantViewSet
 from accounts.models import AccessToken, Membership
@@ -54,7 +54,7 @@ class SignedInSerializer(AnswerSerializer):
 
 
 class _SignInView(PublicView):
-    throttle_classes = SIGN_IN_THROTTLES
+    throttle_classes = [AddressThrottle]
     serializer_class: type[StrictSerializer] = CredentialsSerializer
     further_problems = (401,)
     way = "browser"
@@ -69,10 +69,13 @@ class _SignInView(PublicView):
         credentials = serializer.validated_data
         try:
             membership = services.check_credentials(
-                email=credentials["email"], password=credentials["password"], membership_id=credentials["membership"]
+                email=credentials["email"],
+                password=credentials["password"],
+                membership_id=credentials["membership"],
+                place=place_of(request),
+                now=timezone.now(),
             )
         except WrongCredentials as error:
-            services.record_refused_sign_in(email=credentials["email"], now=timezone.now())
             raise AuthenticationFailed(error.sentence) from None
         services.record(
             by=membership, action="sign in", subject=membership, details={"way": self.way}, now=timezone.now()
@@ -112,6 +115,7 @@ class LogoutViewSet(TenantViewSet):
         if isinstance(request.auth, AccessToken):
             services.revoke_token(by=self.by, token=request.auth, now=self.now)
         else:
+            services.forget_session(key=request._request.session.session_key or "")
             logout(request._request)
         return Response(status=204)
 
@@ -123,7 +127,14 @@ class SessionView(_SignInView):
     def post(self, request: Request) -> Response:
         membership, _ = self.signed_in(request)
         login(request._request, membership.user, backend="django.contrib.auth.backends.ModelBackend")
-        request._request.session[SESSION_MEMBERSHIP] = membership.pk
+        session = request._request.session
+        session[SESSION_MEMBERSHIP] = membership.pk
+        services.note_session(
+            membership=membership,
+            key=session.session_key or "",
+            device=request.headers.get("User-Agent", ""),
+            now=timezone.now(),
+        )
         # Writing requests of a session carry this value in the header X-CSRFToken; the page reads it from the cookie.
         get_token(request._request)
         return Response(describe(membership))

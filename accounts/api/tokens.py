@@ -9,7 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts import services
-from accounts.http.fields import MomentField
+from accounts.http.fields import MomentField, OneOfField
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import CreateMixin, DestroyMixin, ReadOnlyViewSet
 from accounts.models import AccessToken, Membership
@@ -24,12 +24,18 @@ class TokenSerializer(TenantModelSerializer):
         allow_null=True,
         help_text="id of the unit whose meter alone may use it; null for a person's token",
     )
+    scopes = serializers.ListField(
+        child=OneOfField(choices=AccessToken.Scope.choices),
+        read_only=True,
+        allow_null=True,
+        help_text="what it may do of what your role may; null: all of it",
+    )
     created_at = serializers.DateTimeField(source="created", read_only=True)
     expires_at = serializers.DateTimeField(source="expiry", read_only=True)
 
     class Meta:
         model = AccessToken
-        fields = ["id", "name", "membership", "meter_unit", "created_at", "expires_at", "last_used_at"]
+        fields = ["id", "name", "membership", "meter_unit", "scopes", "created_at", "expires_at", "last_used_at"]
         read_only_fields = fields
 
 
@@ -37,7 +43,19 @@ class NewTokenSerializer(StrictSerializer):
     """A token to be made for yourself, or for the meter of a unit."""
 
     name = serializers.CharField(max_length=80, help_text="what the token is for")
-    expires_at = MomentField(help_text="five years from now at most")
+    expires_at = MomentField(
+        help_text="five years from now at most; made with a token, no later than that one ends: sign in with a session "
+        "for a longer one"
+    )
+    scopes = serializers.ListField(
+        child=OneOfField(choices=AccessToken.Scope.choices),
+        required=False,
+        allow_empty=False,
+        max_length=4,
+        help_text="read: look at things; readings: send what was measured; work: report what was done on site and in "
+        "stock; office: everything else your role may, but people, passwords and tokens, which no scope opens. Left "
+        "out: read; with meter_unit: readings of that unit alone",
+    )
     meter_unit = serializers.IntegerField(
         source="meter_unit_id",
         required=False,
@@ -83,7 +101,10 @@ class TokenViewSet(CreateMixin, DestroyMixin, ReadOnlyViewSet):
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Make a token. Its secret is in the answer and nowhere else."""
         facts = self.valid_input().validated_data
-        token, secret = services.issue_token(by=self.by, membership=self.by, now=self.now, **facts)
+        if "scopes" not in facts and facts["meter_unit_id"] is None:
+            facts["scopes"] = [AccessToken.Scope.READ]
+        made_with = request.auth if isinstance(request.auth, AccessToken) else None
+        token, secret = services.issue_token(by=self.by, membership=self.by, made_with=made_with, now=self.now, **facts)
         token.token = secret
         data = SecretTokenSerializer(token, context=self.get_serializer_context()).data
         return Response(

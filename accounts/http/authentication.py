@@ -3,7 +3,6 @@
 Both leave the membership the request acts for in `request.membership`.
 """
 
-from datetime import timedelta
 from typing import Any
 
 from knox.auth import TokenAuthentication as _KnoxTokenAuthentication
@@ -14,11 +13,9 @@ from rest_framework.request import Request
 
 from accounts.http.requests import now_of
 from accounts.models import AccessToken, Membership, User
+from accounts.services.sessions import USE_NOTED_EVERY, note_use
 
 SESSION_MEMBERSHIP = "membership_id"
-
-# `last_used_at` answers "is this token still in use?": once in a while is enough, and spares a write on every request.
-_USE_NOTED_EVERY = timedelta(minutes=10)
 
 
 class TokenAuthentication(_KnoxTokenAuthentication):
@@ -34,10 +31,11 @@ class TokenAuthentication(_KnoxTokenAuthentication):
             raise AuthenticationFailed("This token has expired: sign in again or ask for a new one.")
         if not token.user.is_active or not token.membership.is_active:
             raise AuthenticationFailed("The membership this token acts for has ended.")
-        if token.last_used_at is None or token.last_used_at < now - _USE_NOTED_EVERY:
+        if token.last_used_at is None or token.last_used_at < now - USE_NOTED_EVERY:
             AccessToken.objects.filter(pk=token.pk).update(last_used_at=now)
         membership = token.membership
         membership.meter_unit_id = token.meter_unit_id
+        membership.scopes = frozenset(token.scopes) if token.scopes is not None else None
         request.membership = membership  # type: ignore[attr-defined]
         return token.user, token
 
@@ -62,6 +60,7 @@ class SessionAuthentication(_SessionAuthentication):
         if authenticated is None:
             return None
         user, _ = authenticated
+        note_use(key=request.session.session_key or "", now=now_of(request))
         request.membership = self._membership(request, user)  # type: ignore[attr-defined]
         return user, None
 

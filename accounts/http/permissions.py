@@ -7,6 +7,7 @@ from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 
 from accounts.http.requests import membership_of
+from accounts.models import Membership
 from accounts.permissions import allows
 
 # A partial update is an update: there is one question to ask of the table, not two.
@@ -34,7 +35,15 @@ class RolePermission(BasePermission):
             raise MethodNotAllowed(str(request.method))
         resource = getattr(view, "resource", "")
         if not allows(membership, resource, action_name(action)):
-            caller = "a meter's token" if membership.meter_unit_id is not None else f"the role '{membership.role}'"
+            caller = _caller(membership)
             deed = f"{action_name(action)} {resource}".replace("_", " ")
             raise PermissionDenied(f"This is not open to {caller}: {deed}.")
         return True
+
+
+def _caller(membership: Membership) -> str:
+    if membership.meter_unit_id is not None:
+        return "a meter's token"
+    if membership.scopes is not None:
+        return f"a token with the scopes {', '.join(sorted(membership.scopes))} of the role '{membership.role}'"
+    return f"the role '{membership.role}'"

@@ -103,6 +103,9 @@ def problem_body(
 def problem_response(error: Exception, context: dict[str, Any]) -> Response | None:
     """Answer an exception; None for one that nobody foresaw, which is then logged and answered as a 500."""
     match error:
+        case errors.TooManyTries():
+            headers = {"Retry-After": str(max(1, math.ceil(error.wait_seconds)))}
+            return problem(429, error.sentence, code=error.code, headers=headers)
         case errors.DomainError():
             status = next((s for kind, s in _DOMAIN_STATUS.items() if isinstance(error, kind)), 400)
             faults = [{"pointer": fault.pointer, "detail": fault.sentence} for fault in error.faults]

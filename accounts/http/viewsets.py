@@ -116,6 +116,12 @@ class TenantViewSet(GenericViewSet[Any]):
         wrapped.membership = None  # type: ignore[attr-defined]
         return wrapped
 
+    def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
+        """Let no cache on the way keep what was answered to one member."""
+        answered = super().finalize_response(request, response, *args, **kwargs)
+        answered.headers.setdefault("Cache-Control", "no-store")
+        return answered
+
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
         self.check_query_parameters(request)

@@ -1,30 +1,42 @@
-"""What changes in this room: members, tokens, the trail, stored answers."""
+"""What changes in this room: invitations, members, tokens, the trail, stored answers."""
 
-from accounts.services.audit import record, record_refused_sign_in
+from accounts.services.addresses import ask_for_new_address
+from accounts.services.audit import record
+from accounts.services.invitations import accept_invitation, invite, read_invitation, withdraw_invitation
 from accounts.services.members import (
-    add_member,
     change_member,
     change_role,
     choose_digest,
     create_company,
     end_membership,
 )
-from accounts.services.signing_in import WrongCredentials, change_password, check_credentials
+from accounts.services.passwords import change_password
+from accounts.services.sessions import end_all, end_session, forget_session, note_session, rename_session
+from accounts.services.signing_in import WrongCredentials, check_credentials, check_password_of
 from accounts.services.tokens import forget_expired_tokens, issue_token, revoke_token
 
 __all__ = [
     "WrongCredentials",
-    "add_member",
+    "accept_invitation",
+    "ask_for_new_address",
     "change_member",
     "change_password",
     "change_role",
     "check_credentials",
+    "check_password_of",
     "choose_digest",
     "create_company",
+    "end_all",
     "end_membership",
+    "end_session",
     "forget_expired_tokens",
+    "forget_session",
+    "invite",
     "issue_token",
+    "note_session",
+    "read_invitation",
     "record",
-    "record_refused_sign_in",
+    "rename_session",
     "revoke_token",
+    "withdraw_invitation",
 ]

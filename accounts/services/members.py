@@ -1,4 +1,4 @@
-"""People of a company: who comes, what they become, who goes."""
+"""People of a company: who founds it, what they become, who goes; how they come stands in `invitations`."""
 
 from datetime import datetime
 from typing import Any
@@ -10,7 +10,7 @@ from django.db.models import Q
 from accounts.errors import Conflict, InvalidInput, NotAllowed
 from accounts.models import AccessToken, Client, Company, Membership, User
 from accounts.services.audit import record
-from accounts.services.signing_in import check_new_password
+from accounts.services.sessions import end_sessions_of
 
 Role = Membership.Role
 
@@ -20,7 +20,6 @@ def create_company(
     *,
     name: str,
     email: str,
-    password: str,
     time_zone: str,
     now: datetime,
     full_name: str = "",
@@ -29,51 +28,33 @@ def create_company(
 ) -> Membership:
     """Found a company with its first owner, and give the owner's membership. Leaves an audit entry.
 
-    Raises Conflict when the address has an account already, as `add_member`.
+    The owner has no password yet: they choose it by a link (`accounts.services.links.password_token`).
+
+    Raises Conflict when the address has an account already: it is not this command's to say whose it is.
     """
     company = Company(name=name, currency=currency, time_zone=time_zone, unit_system=unit_system)
     company.full_clean()
     company.save()
     validate_email(email)
-    user = _new_person(email=email, password=password)
+    user = new_account(email=email)
     owner = Membership.objects.create(user=user, company=company, name=full_name, role=Role.OWNER)
     record(by=owner, action="found company", subject=company, now=now)
     return owner
 
 
 @transaction.atomic
-def add_member(
-    *,
-    by: Membership,
-    email: str,
-    role: str,
-    now: datetime,
-    client: Client | None = None,
-    name: str = "",
-    password: str | None = None,
-) -> Membership:
-    """Give a person a place in the company of `by`, who must be its owner.
+def add_from_server(*, by: Membership, email: str, role: str, now: datetime, name: str = "") -> Membership:
+    """Give a person a place in the company of `by`, its owner, as whoever administers the server may: at once.
 
-    The person gets an account that begins with `password`. An address that has an account already is refused: whoever
-    made that account chose its password, or still knows it, and would open this company with it. Somebody who was a
-    member here, and nowhere else, comes back with the new role and the password they had. Leaves an audit entry.
+    They have no password yet and choose it by a link, as the owner of a new company does. Over the interface people
+    are invited instead. Leaves an audit entry.
 
-    Raises NotAllowed; InvalidInput for a client role without its client (or a client with another role), for a weak
-    password and for one that is sent for somebody who comes back; Conflict when the person is a member already, and
-    when the address has an account.
+    Raises Conflict when the address has an account already: they are invited then, and accept with it.
     """
-    _only_owner(by)
-    _check_client(by=by, role=role, client=client)
-    membership = _former_member(company_id=by.company_id, email=email)
-    if membership is None:
-        membership = Membership(user=_new_person(email=email, password=password), company_id=by.company_id)
-    elif password is not None:
-        raise InvalidInput(
-            "password_kept", "This person keeps the password they had: leave password out.", pointer="/password"
-        )
-    membership.role, membership.client, membership.is_active = role, client, True
-    membership.name = name or membership.name
-    membership.save()
+    only_owner(by=by)
+    validate_email(email)
+    user = new_account(email=email)
+    membership = Membership.objects.create(user=user, company_id=by.company_id, role=role, name=name)
     record(by=by, action="add member", subject=membership, details={"role": role}, now=now)
     return membership
 
@@ -83,9 +64,9 @@ def change_role(
     *, by: Membership, membership: Membership, role: str, now: datetime, client: Client | None = None
 ) -> Membership:
     """Give a member another role. The last owner stays one. Leaves an audit entry with the old and the new role."""
-    _only_owner(by)
+    only_owner(by=by)
     _same_company(by, membership)
-    _check_client(by=by, role=role, client=client)
+    check_client(by=by, role=role, client=client)
     owners = _locked_owners(by.company_id)
     if role != Role.OWNER and owners == [membership.pk]:
         raise Conflict("last_owner", "A company needs an owner: make another member owner first.", pointer="/role")
@@ -101,7 +82,7 @@ def change_role(
 def change_member(*, by: Membership, membership: Membership, now: datetime, **changes: Any) -> Membership:
     """Change what was sent of `name`, `role` and `client`; a client without a role keeps the role. Audited."""
     if "name" in changes:
-        _only_owner(by)
+        only_owner(by=by)
         _same_company(by, membership)
         membership.name = changes["name"]
         membership.save(update_fields=["name"])
@@ -126,12 +107,12 @@ def choose_digest(*, by: Membership, gets_digest: bool, now: datetime) -> Member
 
 @transaction.atomic
 def end_membership(*, by: Membership, membership: Membership, now: datetime) -> Membership:
-    """End a membership and revoke its tokens; what the person did stays on record. The last owner cannot go.
+    """End a membership, its sessions and its tokens; what the person did stays on record. The last owner cannot go.
 
     The tokens of meters pass to an owner: a meter on a client's wall must not fall silent because an employee left.
     Leaves an audit entry.
     """
-    _only_owner(by)
+    only_owner(by=by)
     _same_company(by, membership)
     owners = _locked_owners(by.company_id)
     if owners == [membership.pk]:
@@ -141,32 +122,17 @@ def end_membership(*, by: Membership, membership: Membership, now: datetime) -> 
         membership.save(update_fields=["is_active"])
         passed_on = _pass_meters_on(membership, to=next(pk for pk in owners if pk != membership.pk))
         revoked, _ = AccessToken.objects.filter(membership=membership).delete()
+        end_sessions_of(membership=membership)
         details = {"tokens_revoked": revoked, "meter_tokens_passed_on": passed_on}
         record(by=by, action="end membership", subject=membership, details=details, now=now)
     return membership
 
 
-def _former_member(*, company_id: int, email: str) -> Membership | None:
-    """Find who left the company, had an account for it alone, and can come back; refuse a member of today."""
-    rows = Membership.objects.filter(user__email__iexact=email.strip(), company_id=company_id)
-    # The lock is taken on the bare row: PostgreSQL refuses to lock what is joined by an outer join.
-    membership = rows.select_for_update(of=("self",)).select_related("user").first()
-    if membership is None:
-        return None
-    if membership.is_active:
-        raise Conflict("already_a_member", "This person is a member of the company already.", pointer="/email")
-    elsewhere = Membership.objects.filter(user_id=membership.user_id).exclude(company_id=company_id).exists()
-    return None if elsewhere else membership
-
-
-def _new_person(*, email: str, password: str | None) -> User:
-    """Add a person. The password is checked first, so that a weak one is answered alike for every address."""
+def new_account(*, email: str) -> User:
+    """Add an account that no password opens. Conflict when the address has one."""
     email = email.strip().lower()
     user = User(username=email, email=email)
-    if password is not None:
-        check_new_password(user=user, password=password, pointer="/password")
-    # None makes a password that never matches.
-    user.set_password(password)
+    user.set_unusable_password()
     if User.objects.filter(Q(email__iexact=email) | Q(username__iexact=email)).exists():
         raise _address_in_use()
     try:
@@ -182,7 +148,7 @@ def _address_in_use() -> Conflict:
     """Say no more than that: not whose account it is, nor where."""
     return Conflict(
         "address_in_use",
-        "This address cannot be added, because it has an account already. Add the person with another address.",
+        "This address cannot be used, because it has an account already. Give another address.",
         pointer="/email",
     )
 
@@ -194,7 +160,8 @@ def _pass_meters_on(membership: Membership, *, to: int) -> int:
     return meters.update(membership=heir, user_id=heir.user_id)
 
 
-def _only_owner(by: Membership) -> None:
+def only_owner(*, by: Membership) -> None:
+    """Refuse whoever is not the owner in person."""
     if by.role != Role.OWNER or not by.is_active or by.meter_unit_id is not None:
         raise NotAllowed("owner_only", "Only the owner gives and takes access.")
 
@@ -204,7 +171,8 @@ def _same_company(by: Membership, membership: Membership) -> None:
         raise NotAllowed("other_company", "This member belongs to another company.")
 
 
-def _check_client(*, by: Membership, role: str, client: Client | None) -> None:
+def check_client(*, by: Membership, role: str, client: Client | None) -> None:
+    """Refuse a role that there is not, a client's without a client of the company, and a client with another role."""
     if role not in Role.values:
         raise InvalidInput("unknown_role", f"The role must be one of: {', '.join(Role.values)}.", pointer="/role")
     if role == Role.CLIENT and client is None:

@@ -3,11 +3,13 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.contrib.sessions.models import Session
 from django.db import transaction
 
 from accounts.models import StoredAnswer
 from accounts.services.answers import KEPT_FOR
+from accounts.services.brakes import forget_tries
+from accounts.services.letters import forget_letters
+from accounts.services.sessions import forget_ended_sessions
 from accounts.services.tokens import forget_expired_tokens
 
 
@@ -18,11 +20,17 @@ class Tidied:
     tokens: int
     answers: int
     sessions: int
+    letters: int
 
 
 @transaction.atomic
 def tidy(*, now: datetime) -> Tidied:
-    """Delete long expired tokens, answers past their keeping and ended sessions, of all companies. Not audited."""
+    """Delete long expired tokens, answers past their keeping, ended sessions and old letters, of all. Not audited."""
     answers, _ = StoredAnswer.objects.filter(created_at__lt=now - KEPT_FOR).delete()
-    sessions, _ = Session.objects.filter(expire_date__lt=now).delete()
-    return Tidied(tokens=forget_expired_tokens(now=now), answers=answers, sessions=sessions)
+    forget_tries(now=now)
+    return Tidied(
+        tokens=forget_expired_tokens(now=now),
+        answers=answers,
+        sessions=forget_ended_sessions(now=now),
+        letters=forget_letters(now=now),
+    )

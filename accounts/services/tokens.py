@@ -1,5 +1,6 @@
 """Tokens: the secret is shown once and stored hashed."""
 
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from django.apps import apps
@@ -25,21 +26,35 @@ def issue_token(
     expires_at: datetime | None = None,
     ttl: timedelta | None = None,
     meter_unit_id: int | None = None,
+    scopes: Iterable[str] | None = None,
+    made_with: AccessToken | None = None,
 ) -> tuple[AccessToken, str]:
     """Make a token that acts for `membership`, and give it with its secret, which is stored nowhere.
 
     Give `expires_at` or `ttl`; a token without an end is not made. With `meter_unit_id` the token can only post
     readings of that unit. Everyone makes tokens for themselves; the owner and the office make them for meters too.
-    Leaves an audit entry.
+    With `scopes` it may do of what the member's role may only what they name (`accounts.permissions.scope_of`); a
+    meter's token has the scope of readings. A token that is `made_with` another ends no later, and one with scopes
+    makes none. Leaves an audit entry.
 
-    Raises InvalidInput for an end that has passed or lies too far off and for a unit `by` cannot see, NotAllowed for
-    another member's token.
+    Raises InvalidInput for an end that has passed or lies too far off, for scopes that there are not and for a unit
+    `by` cannot see, NotAllowed for another member's token.
     """
     if membership.pk != by.pk or not membership.is_active:
         raise NotAllowed("token_of_another", "A token acts for the member who makes it.")
     if by.meter_unit_id is not None:
         raise NotAllowed("meter_token", "A meter makes no tokens.")
+    if made_with is not None and made_with.scopes is not None:
+        raise NotAllowed("scoped_token", "A token with scopes makes no tokens: sign in to make one.")
     end = _checked_end(now=now, expires_at=expires_at, ttl=ttl)
+    if made_with is not None and made_with.expiry is not None and end > made_with.expiry:
+        raise InvalidInput(
+            "longer_than_its_maker",
+            f"A token that is made with a token ends no later than that one, {made_with.expiry.isoformat()}; sign in "
+            "with a session (POST /api/v1/session/) to make one that lasts longer.",
+            pointer="/expires_at",
+        )
+    named = _checked_scopes(scopes, meter_unit_id)
     if meter_unit_id is not None:
         _check_meter(by=by, meter_unit_id=meter_unit_id)
     digest, secret = get_digest_token()
@@ -51,8 +66,9 @@ def issue_token(
         name=name,
         expiry=end,
         meter_unit_id=meter_unit_id,
+        scopes=named,
     )
-    details = {"name": name, "ends": end.isoformat(), "meter_unit_id": meter_unit_id}
+    details = {"name": name, "ends": end.isoformat(), "meter_unit_id": meter_unit_id, "scopes": named}
     record(by=by, action="issue token", subject=token, details=details, now=now)
     return token, secret
 
@@ -92,6 +108,23 @@ def _checked_end(*, now: datetime, expires_at: datetime | None, ttl: timedelta |
             pointer="/expires_at",
         )
     return end
+
+
+def _checked_scopes(scopes: Iterable[str] | None, meter_unit_id: int | None) -> list[str] | None:
+    if meter_unit_id is not None:
+        if scopes is not None:
+            raise InvalidInput(
+                "scopes_of_a_meter", "A meter's token posts readings: name no scopes.", pointer="/scopes"
+            )
+        return [AccessToken.Scope.READINGS]
+    if scopes is None:
+        return None
+    named = sorted(set(scopes))
+    if not named or not set(named) <= set(AccessToken.Scope.values):
+        raise InvalidInput(
+            "unknown_scope", f"Name one or more of: {', '.join(AccessToken.Scope.values)}.", pointer="/scopes"
+        )
+    return named
 
 
 def _check_meter(*, by: Membership, meter_unit_id: int) -> None:

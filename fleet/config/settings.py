@@ -147,6 +147,9 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
 
+# How long the link of a letter chooses a password or proves an address.
+PASSWORD_RESET_TIMEOUT = _seconds("LINK_SECONDS", default=2 * 3600)
+
 # What people read is spoken through accounts.language, in English until a catalogue lies in LOCALE_DIR. Sentences are
 # stored with what they explain, so a server speaks one language; the choice of each request (USE_I18N) would mix two.
 LANGUAGE_CODE = env.str("LANGUAGE_CODE", default="en").strip() or "en"
@@ -165,8 +168,17 @@ USE_I18N = False
 STATIC_URL = "static/"
 # A redirect would turn a POST without its last slash into a GET; such an address is answered with a sentence instead.
 APPEND_SLASH = False
-# Behind HTTPS, cookies of a session must never travel without it.
-SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = _flag("HTTPS_ONLY", default=False)
+# Behind HTTPS, cookies of a session must never travel without it, and whoever comes without it is sent there; browsers
+# remember that for a year, of this name alone: what runs under others is not ours to say.
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = _flag("HTTPS_ONLY", default=False)
+# Whoever asks whether the server is alive stands beside it, before any HTTPS.
+SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$"]
+SECURE_HSTS_SECONDS = 365 * 24 * 3600 if SECURE_SSL_REDIRECT else 0
+SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
+TRUSTED_PROXIES = _count("TRUSTED_PROXIES", default=0)
+if TRUSTED_PROXIES:
+    # Only what a proxy of ours writes is believed: anybody else can send the header, too.
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 # The application serves the files of its own pages, with and without DEBUG: nothing has to be collected first.
 WHITENOISE_USE_FINDERS = True
 
@@ -245,7 +257,7 @@ REST_FRAMEWORK = {
     "EXCEPTION_HANDLER": "accounts.http.problems.problem_response",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
     # How many proxies in front of the server write X-Forwarded-For; what lies beyond them, anybody can forge.
-    "NUM_PROXIES": _count("TRUSTED_PROXIES", default=0),
+    "NUM_PROXIES": TRUSTED_PROXIES,
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
 }
 # The model whose rows a logging meter's token can be bound to.

@@ -10,6 +10,7 @@ urlpatterns = [
     path("api/v1/", include("fleet.api.urls")),
     path("api/v1/", include("scheduling.api.urls")),
     path("api/v1/schema/", SchemaView.as_view(), name="schema"),
+    path("", include("accounts.pages.urls")),
     path("", include("scheduling.pages.urls")),
     path("api/v1/docs/", DocsView.as_view(), name="docs"),
     path("healthz", alive, name="alive"),

@@ -8,7 +8,8 @@ from typing import Final
 from django.db import transaction
 
 from accounts.models import Client, Company, Membership
-from accounts.services import add_member, create_company
+from accounts.services import create_company
+from accounts.services.invented import add_invented_person, choose_for_invented
 from fleet.demo.records import Life
 from fleet.demo.scenario import Scenario, SiteSpec, UnitSpec
 from fleet.models import (
@@ -78,13 +79,13 @@ def load_company(
     owner = create_company(
         name=spec["name"],
         email=first["email"],
-        password=passwords[first["email"]],
         full_name=f"{first['first_name']} {first['last_name']}",
         currency=spec["currency"],
         time_zone=spec["time_zone"],
         unit_system=spec["unit_system"],
         now=now,
     )
+    choose_for_invented(user=owner.user, password=passwords[first["email"]])
     company = owner.company
     clients = _clients(company, scenario)
     members = {first["email"]: owner}
@@ -93,7 +94,7 @@ def load_company(
             continue
         site = scenario.sites.get(person.get("client_of_site", ""))
         client = clients[site.client] if site else None
-        members[person["email"]] = add_member(
+        members[person["email"]] = add_invented_person(
             by=owner,
             email=person["email"],
             role=person["role"],

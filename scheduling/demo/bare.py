@@ -8,7 +8,8 @@ from accounts.dates import short_day
 from accounts.errors import Conflict
 from accounts.language import gettext
 from accounts.models import Company, Membership
-from accounts.services import add_member, create_company
+from accounts.services import create_company
+from accounts.services.invented import add_invented_person, choose_for_invented
 from scheduling.company_files.bring_in import bring_in
 from scheduling.company_files.outcome import BroughtIn
 from scheduling.company_files.pages import files_of_directory
@@ -64,8 +65,9 @@ def _founded(screen: Screen, now: datetime) -> Membership:
         screen.line(gettext(words.BARE_AGAIN), indent=2)
         return own
     password = secrets.token_urlsafe(12)
-    owner = create_company(name=NAME, email=OWNER, password=password, time_zone="Europe/Berlin", now=now)
-    add_member(
+    owner = create_company(name=NAME, email=OWNER, time_zone="Europe/Berlin", now=now)
+    choose_for_invented(user=owner.user, password=password)
+    add_invented_person(
         by=owner,
         email=INSTALLER,
         role=Membership.Role.INSTALLER,

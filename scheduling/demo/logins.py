@@ -15,6 +15,7 @@ from knox.models import get_token_model
 
 from accounts.models import Company, Membership
 from accounts.services import issue_token
+from accounts.services.invented import choose_for_invented
 from fleet.models import Unit
 
 _WORDS: Final = (
@@ -84,8 +85,7 @@ def settle_logins(*, company: Company, emails: Iterable[str], path: Path, now: d
             if Membership.objects.filter(user_id=member.user_id).exclude(company_id=company.pk).exists():
                 continue
             passwords[email] = new_password()
-            member.user.set_password(passwords[email])
-            member.user.save(update_fields=["password"])
+            choose_for_invented(user=member.user, password=passwords[email])
         tokens[email] = (
             _living(tokens.get(email), now)
             or issue_token(by=member, membership=member, name="demo", ttl=TOKEN_LIFE, now=now)[1]

@@ -15,18 +15,12 @@ from rest_framework.request import Request
 
 from accounts.errors import DomainError
 from accounts.http.fields import MomentField
+from accounts.http.pages import PAGE_HEADERS
 from scheduling.api.answers import AnswerThrottle
 from scheduling.services.people.answer_links import AnsweredFor, answer_token, read_answer_token
 from scheduling.services.rounds.answers import ACCEPT, ANSWERS, answer, as_it_stands
 from scheduling.services.words import answers as words
 
-# The page has no script, and its address must not reach anybody else: whoever has it may answer.
-_HEADERS = {
-    "Content-Security-Policy": "default-src 'none'; style-src 'self'; form-action 'self'; base-uri 'none'; "
-    "frame-ancestors 'none'",
-    "Referrer-Policy": "same-origin",
-    "X-Robots-Tag": "noindex",
-}
 _LONGEST_NOTE = 1_000
 
 
@@ -40,7 +34,7 @@ class AnswerPage(View):
         else:
             response = self._page(request, None, words.too_often(), status=429)
         add_never_cache_headers(response)
-        for name, value in _HEADERS.items():
+        for name, value in PAGE_HEADERS.items():
             response.headers[name] = value
         return response
 

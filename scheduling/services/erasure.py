@@ -14,12 +14,22 @@ from functools import partial
 from typing import Any, Final
 
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Model, Q
 
 from accounts.dates import long_day
 from accounts.errors import Conflict, InvalidInput
 from accounts.jobs.models import Job, JobChunk
-from accounts.models import AccessToken, AuditEntry, Client, Membership, StoredAnswer, User
+from accounts.models import (
+    AccessToken,
+    AuditEntry,
+    BrowserSession,
+    Client,
+    Invitation,
+    Letter,
+    Membership,
+    StoredAnswer,
+    User,
+)
 from accounts.services import record
 from accounts.tenancy import TenantModel
 from fleet.models import (
@@ -91,13 +101,16 @@ RENAMED: Final[Mapping[type[TenantModel], tuple[str, ...]]] = {
 }
 """Texts that must be there; a number takes their place."""
 
-DELETED: Final[tuple[type[TenantModel], ...]] = (
+DELETED: Final[tuple[type[Model], ...]] = (
+    Invitation,
+    Letter,
     CalendarFeed,
     Message,
     ServicePhoto,
     AccessException,
     AccessWindow,
     AccessToken,
+    BrowserSession,
     Membership,
     StoredAnswer,
     RefusedRow,
@@ -190,6 +203,7 @@ def erase_client(*, client: Client, name: str, by: Membership, now: datetime) ->
             invoices=Invoice.objects.filter(client=client).count(),
         )
         letters.delete()
+        invitations = _delete_invitations(client, memberships)
         CalendarFeed.objects.filter(client=client).delete()
         _delete_pictures(pictures)
         AccessException.objects.filter(site__in=rows[Site]).delete()
@@ -200,7 +214,7 @@ def erase_client(*, client: Client, name: str, by: Membership, now: datetime) ->
         members = [membership.pk for membership in memberships]
         _delete_people(memberships, rows[Unit])
         _forget_answers(client.company_id, written, words)
-        _clear_trail(client, rows, members)
+        _clear_trail(client, rows, {"membership": members, "invitation": invitations})
         _sweep(client.company_id, client.pk, words)
         left = Client.objects.get(pk=client.pk)
         record(by=by, action="erase client", subject=left, details={"rows": erased.rows}, now=now)
@@ -298,6 +312,19 @@ def _delete_pictures(pictures: Any) -> None:
     pictures.delete()
 
 
+def _delete_invitations(client: Client, memberships: Iterable[Membership]) -> list[int]:
+    """Delete what was written to the client's people, and to those who were to become some; the keys that went."""
+    of_client = Invitation.objects.filter(company=client.company_id, client=client)
+    addresses = {membership.user.email.lower() for membership in memberships} | set(
+        of_client.values_list("email", flat=True)
+    )
+    invitations = Invitation.objects.filter(Q(client=client) | Q(email__in=addresses), company=client.company_id)
+    keys = list(invitations.values_list("pk", flat=True))
+    Letter.objects.filter(email__in=addresses).delete()
+    invitations.delete()
+    return keys
+
+
 def _delete_people(memberships: Iterable[Membership], units: list[int]) -> None:
     """End the access of the client's people, and of meters at what was theirs; who is elsewhere stays there."""
     AccessToken.objects.filter(meter_unit_id__in=units).delete()
@@ -325,10 +352,10 @@ def _forget_answers(company_id: int, written: set[str], words: list[str]) -> Non
             refused.delete()
 
 
-def _clear_trail(client: Client, rows: Mapping[type[TenantModel], list[int]], members: list[int]) -> None:
+def _clear_trail(client: Client, rows: Mapping[type[TenantModel], list[int]], people: Mapping[str, list[int]]) -> None:
     """Keep who did what and when, and drop what it was about the person."""
     own = {model._meta.model_name: {str(key) for key in keys} for model, keys in rows.items()}
-    own["membership"] = {str(key) for key in members}
+    own |= {kind: {str(key) for key in keys} for kind, keys in people.items()}
     for entry in AuditEntry.objects.filter(company=client.company_id).iterator(chunk_size=500):
         if entry.subject_id in own.get(entry.subject_kind, ()):
             AuditEntry.objects.filter(pk=entry.pk).update(details={}, subject_name=f"{ERASED}-{entry.subject_id}")

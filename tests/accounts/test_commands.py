@@ -1,11 +1,13 @@
 """Commands of this room."""
 
 import io
+import re
 from datetime import timedelta
 
 import pytest
 from django.contrib.sessions.models import Session
 from django.core.management import CommandError, call_command
+from django.test import Client as Browser
 from django.utils import timezone
 
 from accounts.models import AccessToken, Company, Membership, StoredAnswer
@@ -14,22 +16,33 @@ from tests import factories
 IN_PARIS = ["--time-zone", "Europe/Paris"]
 
 
-def found_company(monkeypatch: pytest.MonkeyPatch, *arguments: str, password: str = factories.PASSWORD) -> str:
-    monkeypatch.setattr("sys.stdin", io.StringIO(f"{password}\n"))
+def found_company(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> str:
+    monkeypatch.setattr("sys.stdin", io.StringIO())
     out = io.StringIO()
     call_command("found_company", *arguments, stdout=out)
     return out.getvalue()
 
 
 @pytest.mark.django_db
-def test_a_company_is_founded_from_the_shell(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_company_is_founded_from_the_shell_and_its_owner_chooses_the_password(
+    monkeypatch: pytest.MonkeyPatch, client: Browser
+) -> None:
     output = found_company(
         monkeypatch, "East Water", "Eve@east.example", "--time-zone", "Europe/Paris", "--unit-system", "us"
     )
     assert output.startswith("Founded East Water; eve@east.example owns it.\n")
     assert "manage.py bring_in" in output, "what comes next"
     owner = Membership.objects.get()
+    assert not owner.user.has_usable_password()
+    (address,) = re.findall(r" at (/password/\S+/) ", output)
+    assert client.post(address, {"password": factories.PASSWORD}).status_code == 200
+    owner.user.refresh_from_db()
     assert owner.user.check_password(factories.PASSWORD)
+    out = io.StringIO()
+    call_command("password_link", "EVE@east.example", stdout=out)
+    assert re.search(r" at /password/\S+/ ", out.getvalue())
+    with pytest.raises(CommandError, match="no account"):
+        call_command("password_link", "nobody@east.example")
     assert (owner.company.time_zone, owner.company.unit_system, owner.role) == ("Europe/Paris", "us", "owner")
 
 
@@ -42,28 +55,26 @@ def test_at_a_terminal_what_is_left_out_is_asked_for(monkeypatch: pytest.MonkeyP
     typed = iter(["East Water", "eve@east.example", "", "Paris", "Europe/Paris"])
     monkeypatch.setattr("sys.stdin", Terminal())
     monkeypatch.setattr("builtins.input", lambda prompt: next(typed))
-    monkeypatch.setattr("getpass.getpass", lambda prompt: factories.PASSWORD)
     call_command("found_company", stdout=io.StringIO())
     assert (Company.objects.get().name, Company.objects.get().time_zone) == ("East Water", "Europe/Paris")
 
 
 @pytest.mark.parametrize(
-    ("arguments", "password", "sentence"),
+    ("arguments", "sentence"),
     [
-        (["", "eve@east.example", *IN_PARIS], factories.PASSWORD, "blank"),
-        (["East Water", "eve", *IN_PARIS], factories.PASSWORD, "email"),
-        (["East Water", "eve@east.example", *IN_PARIS], "short", "too easy to guess"),
-        (["East Water", "eve@east.example"], factories.PASSWORD, "--time-zone"),
-        (["East Water", "eve@east.example", "--time-zone", "Paris"], factories.PASSWORD, "IANA"),
-        (["East Water", "eve@east.example", *IN_PARIS, "--currency", "euro"], factories.PASSWORD, "ISO 4217"),
+        (["", "eve@east.example", *IN_PARIS], "blank"),
+        (["East Water", "eve", *IN_PARIS], "email"),
+        (["East Water", "eve@east.example"], "--time-zone"),
+        (["East Water", "eve@east.example", "--time-zone", "Paris"], "IANA"),
+        (["East Water", "eve@east.example", *IN_PARIS, "--currency", "euro"], "ISO 4217"),
     ],
 )
 @pytest.mark.django_db
 def test_what_is_wrong_is_said_and_nothing_is_founded(
-    monkeypatch: pytest.MonkeyPatch, arguments: list[str], password: str, sentence: str
+    monkeypatch: pytest.MonkeyPatch, arguments: list[str], sentence: str
 ) -> None:
     with pytest.raises(CommandError, match=sentence):
-        found_company(monkeypatch, *arguments, password=password)
+        found_company(monkeypatch, *arguments)
     assert not Company.objects.exists()
 
 
@@ -81,23 +92,23 @@ def test_a_second_company_of_a_name_is_refused_and_a_missing_address_is_named(mo
 def test_a_member_is_added_from_the_shell(monkeypatch: pytest.MonkeyPatch) -> None:
     found_company(monkeypatch, "East Water", "eve@east.example", *IN_PARIS)
 
-    def add(*arguments: str, password: str = factories.PASSWORD) -> str:
-        monkeypatch.setattr("sys.stdin", io.StringIO(f"{password}\n"))
+    def add(*arguments: str) -> list[str]:
         out = io.StringIO()
         call_command("add_member", *arguments, stdout=out)
-        return out.getvalue()
+        return out.getvalue().splitlines()
 
-    assert add("Jens@east.example", "--name", "Jens") == "Added jens@east.example to East Water as installer.\n"
+    added, link = add("Jens@east.example", "--name", "Jens")
+    assert added == "Added jens@east.example to East Water as installer."
+    assert "jens@east.example chooses a password" in link
     member = Membership.objects.get(role="installer")
-    assert (member.name, member.user.check_password(factories.PASSWORD)) == ("Jens", True)
-    for arguments, password, sentence in (
-        (["jens@east.example"], factories.PASSWORD, "member of the company already"),
-        (["jens"], factories.PASSWORD, "valid email"),
-        (["ina@east.example"], "1234", "too short"),
-        (["ina@east.example", "--company", "West"], factories.PASSWORD, "Name the company with --company"),
+    assert (member.name, member.user.has_usable_password(), member.user.email_proven_at) == ("Jens", False, None)
+    for arguments, sentence in (
+        (["jens@east.example"], "has an account already"),
+        (["jens"], "valid email"),
+        (["ina@east.example", "--company", "West"], "Name the company with --company"),
     ):
         with pytest.raises(CommandError, match=sentence):
-            add(*arguments, password=password)
+            add(*arguments)
     assert Membership.objects.count() == 2
 
 
@@ -109,9 +120,11 @@ def test_tidying_takes_what_nobody_needs_and_nothing_else() -> None:
     factories.StoredAnswerFactory(created_at=now - timedelta(hours=49))
     Session.objects.create(session_key="old", session_data="", expire_date=now - timedelta(days=1))
     Session.objects.create(session_key="new", session_data="", expire_date=now + timedelta(days=1))
+    factories.LetterFactory(written_at=now - timedelta(days=31))
+    factories.LetterFactory(written_at=now - timedelta(days=29))
     for output in (
-        "Deleted 1 tokens, 1 stored answers, 1 sessions.\n",
-        "Deleted 0 tokens, 0 stored answers, 0 sessions.\n",
+        "Deleted 1 tokens, 1 stored answers, 1 sessions, 1 letters.\n",
+        "Deleted 0 tokens, 0 stored answers, 0 sessions, 0 letters.\n",
     ):
         out = io.StringIO()
         call_command("tidy", stdout=out)

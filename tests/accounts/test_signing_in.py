@@ -33,6 +33,11 @@ def test_the_right_password_gives_a_token_for_thirty_days(api: APIClient, office
     assert me.json()["email"] == office.user.email
 
 
+def test_no_cache_keeps_what_was_answered_to_a_member(as_office: APIClient) -> None:
+    for path in ("me/", "clients/", "clients/987654321/"):
+        assert as_office.get(f"/api/v1/{path}").headers["Cache-Control"] == "no-store"
+
+
 def test_the_case_of_the_email_does_not_matter(api: APIClient, office: Membership) -> None:
     assert api.post(LOGIN, {**credentials(office), "email": office.user.email.upper()}).status_code == 200
 

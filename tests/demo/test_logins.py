@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from django.utils import timezone
 
 from accounts.services import check_credentials
 from scheduling.demo.logins import settle_logins
@@ -20,7 +21,10 @@ def test_logins_open_the_door_and_stay_the_same(tmp_path: Path) -> None:
     first = settle_logins(company=owner.company, emails=[owner.user.email], path=path, now=NOW)
     again = settle_logins(company=owner.company, emails=[owner.user.email], path=path, now=NOW)
     assert first == again
-    assert check_credentials(email=first[0].email, password=first[0].password) == owner
+    assert (
+        check_credentials(email=first[0].email, password=first[0].password, place="192.0.2.7", now=timezone.now())
+        == owner
+    )
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
 
 
@@ -65,4 +69,4 @@ def test_a_spoilt_file_is_no_hindrance(tmp_path: Path) -> None:
     path = tmp_path / "logins.json"
     path.write_text("{ not json", encoding="utf-8")
     (login,) = settle_logins(company=owner.company, emails=[owner.user.email], path=path, now=NOW)
-    assert check_credentials(email=login.email, password=login.password) == owner
+    assert check_credentials(email=login.email, password=login.password, place="192.0.2.7", now=timezone.now()) == owner

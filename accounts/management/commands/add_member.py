@@ -1,20 +1,18 @@
 """Give a person a place in a company: an installer before the sheets name them, or the office."""
 
-import getpass
-import sys
 from argparse import ArgumentParser
 from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
-from django.core.validators import validate_email
 from django.db import DatabaseError
 from django.utils import timezone
 
 from accounts.errors import DomainError
+from accounts.management.first_link import first_link_of
 from accounts.models import Membership
 from accounts.services.first_owner import first_owner
-from accounts.services.members import add_member
+from accounts.services.members import add_from_server
 
 ROLES = [role for role in Membership.Role.values if role != Membership.Role.CLIENT]
 
@@ -22,8 +20,8 @@ ROLES = [role for role in Membership.Role.values if role != Membership.Role.CLIE
 class Command(BaseCommand):
     """`manage.py add_member jens@north.example --name "Jens Example"`.
 
-    The password is asked for at a terminal; else it is the first line of stdin. Members who act for a client are added
-    over the interface, with their client.
+    Prints the link by which they choose a password. Members who act for a client are invited over the interface, with
+    their client.
     """
 
     help = "Add a member to the company, on behalf of its owner: an installer unless another role is given."
@@ -37,16 +35,8 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         try:
             owner = first_owner(options["company"])
-            validate_email(options["email"])
-            is_asked = sys.stdin.isatty()
-            password = getpass.getpass("Password to begin with: ") if is_asked else sys.stdin.readline().rstrip("\n")
-            member = add_member(
-                by=owner,
-                email=options["email"],
-                name=options["name"],
-                role=options["role"],
-                password=password,
-                now=timezone.now(),
+            member = add_from_server(
+                by=owner, email=options["email"], name=options["name"], role=options["role"], now=timezone.now()
             )
         except DomainError as error:
             raise CommandError(" ".join([error.sentence, *(fault.sentence for fault in error.faults)])) from None
@@ -57,3 +47,4 @@ class Command(BaseCommand):
                 raise CommandError("The database has no tables yet; run 'manage.py migrate' first.") from None
             raise
         self.stdout.write(f"Added {member.user.email} to {owner.company} as {member.role}.")
+        self.stdout.write(first_link_of(member.user))

@@ -1,6 +1,5 @@
-"""Found a company with its first owner, who then gives everybody else access."""
+"""Found a company with its first owner, who then invites everybody else."""
 
-import getpass
 import sys
 from argparse import ArgumentParser
 from typing import Any
@@ -11,6 +10,7 @@ from django.db import DatabaseError
 from django.utils import timezone
 
 from accounts.errors import DomainError
+from accounts.management.first_link import first_link_of
 from accounts.models import Company
 from accounts.services import create_company
 from accounts.validation import check_time_zone
@@ -19,8 +19,8 @@ from accounts.validation import check_time_zone
 class Command(BaseCommand):
     """`manage.py found_company "North Water" olga@north.example --time-zone Europe/Berlin`.
 
-    What is left out is asked for at a terminal: name, address, time zone, and the password always. Otherwise the
-    password is the first line of stdin, and the others are needed.
+    What is left out is asked for at a terminal: name, address and time zone. The owner chooses their password by the
+    link that is printed.
     """
 
     help = "Found a company with its first owner; asks for what is left out."
@@ -43,14 +43,10 @@ class Command(BaseCommand):
             raise CommandError(f"There is a company '{name}' already; give another name.")
         email = options["email"] if options["email"] is not None else self._ask("E-mail address of the owner", "email")
         time_zone = options["time_zone"] or self._ask_time_zone()
-        password = (
-            getpass.getpass("Password of the owner: ") if sys.stdin.isatty() else sys.stdin.readline().rstrip("\n")
-        )
         try:
             owner = create_company(
                 name=name,
                 email=email,
-                password=password,
                 full_name=options["full_name"],
                 currency=options["currency"],
                 time_zone=time_zone,
@@ -62,6 +58,7 @@ class Command(BaseCommand):
         except ValidationError as error:
             raise CommandError(" ".join(error.messages)) from None
         self.stdout.write(f"Founded {owner.company}; {owner.user.email} owns it.")
+        self.stdout.write(first_link_of(owner.user))
         self.stdout.write(
             "Next: 'manage.py bring_in DIR --templates' writes empty sheets for clients, sites, units and the rest; "
             "'manage.py bring_in DIR' tries what you filled in or have already, and with --store keeps it. "

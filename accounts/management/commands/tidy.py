@@ -1,4 +1,4 @@
-"""Delete what nobody needs any more: long expired tokens, kept answers, ended sessions."""
+"""Delete what nobody needs any more: long expired tokens, kept answers, ended sessions, old letters."""
 
 from typing import Any
 
@@ -11,10 +11,11 @@ from accounts.services.tidying import tidy
 class Command(BaseCommand):
     """`manage.py tidy`, for a cron user; running it again does no harm."""
 
-    help = "Delete long expired tokens, stored answers past their keeping and ended sessions."
+    help = "Delete long expired tokens, stored answers past their keeping, ended sessions and old letters."
 
     def handle(self, *args: Any, **options: Any) -> None:
         deleted = tidy(now=timezone.now())
         self.stdout.write(
-            f"Deleted {deleted.tokens} tokens, {deleted.answers} stored answers, {deleted.sessions} sessions."
+            f"Deleted {deleted.tokens} tokens, {deleted.answers} stored answers, {deleted.sessions} sessions, "
+            f"{deleted.letters} letters."
         )

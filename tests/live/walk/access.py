@@ -1,13 +1,29 @@
-"""Getting in: sign-in, sessions, passwords, members, tokens, the company, clients."""
+"""Getting in: sign-in, sessions, passwords, invitations, members, tokens, the company, clients."""
 
+import re
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
+from email.message import EmailMessage
 from typing import Any
 
 from tests.live.parts import Parts, Person
+from tests.live.workers import wait_until
 
 PASSWORD = "quartz-lantern-meadow-barrel-19"
 NEXT_PASSWORD = "cobble-thicket-harbour-violet-73"
+
+
+def link_to(parts: Parts, email: str, subject: str) -> str:
+    """Send what waits, as cron does where no clock runs, and give what the link of a letter ends in."""
+    parts.manage("send_messages")
+
+    def letters() -> list[EmailMessage]:
+        # The clock of this run may have sent it, too.
+        return [one for one in parts.letters if one["To"] == email and str(one["Subject"]).startswith(subject)]
+
+    wait_until(lambda: bool(letters()), f"a letter to {email}: {subject}")
+    (link,) = re.findall(rf"{parts.address}/[\w-]+/(\S+)/\s", letters()[-1].get_content() + "\n")
+    return str(link)
 
 
 def walk(parts: Parts, owner: Person, logins: Mapping[str, Any]) -> None:
@@ -30,9 +46,16 @@ def walk(parts: Parts, owner: Person, logins: Mapping[str, Any]) -> None:
     owner.patch("/company/", {"name": "Ostrelle Water Care (invented)"})
     customer = owner.post("/clients/", {"name": "Walk-in client", "email": "walk@client.example"})
     assert owner.patch(f"/clients/{customer['id']}/", {"phone": "555 0100"})["phone"] == "555 0100"
-    member = owner.post(
-        "/members/", {"email": "nell@north.example", "name": "Nell", "role": "office", "password": PASSWORD}
-    )
+    withdrawn = owner.post("/invitations/", {"email": "nil@north.example", "role": "installer"})
+    owner.post(f"/invitations/{withdrawn['id']}/withdraw/")
+    owner.post("/invitations/", {"email": "nell@north.example", "name": "Nell", "role": "office"})
+    link = link_to(parts, "nell@north.example", "Invitation from")
+    opened = stranger.http.get(f"{parts.address}/invitation/{link}/", timeout=60)
+    assert "Choose a password" in opened.text, opened.text
+    assert stranger.get(f"/invitation-links/{link}/")["has_account"] is False
+    stranger.post(f"/invitation-links/{link}/", {"password": PASSWORD})
+    stranger.post(f"/invitation-links/{link}/", {"password": PASSWORD}, status=404)
+    member = next(row for row in owner.rows("/members/") if row["email"] == "nell@north.example")
     newcomer = Person(parts, owner.written)
     newcomer.post("/session/", {"email": "nell@north.example", "password": PASSWORD})
     token = stranger.post("/login/", {"email": "nell@north.example", "password": PASSWORD})["token"]
@@ -42,8 +65,28 @@ def walk(parts: Parts, owner: Person, logins: Mapping[str, Any]) -> None:
     token = stranger.post("/login/", {"email": "nell@north.example", "password": NEXT_PASSWORD})["token"]
     nell = Person(parts, owner.written, token=token)
     assert nell.send("PATCH", "/me/", {"gets_digest": False})["membership"]["gets_digest"] is False
+    nell.post("/me/email/", {"email": "nell@new.example", "current_password": NEXT_PASSWORD})
+    stranger.post(f"/new-addresses/{link_to(parts, 'nell@new.example', 'Confirm')}/")
+    stranger.post("/password-resets/", {"email": "nell@new.example"})
+    link = link_to(parts, "nell@new.example", "Choose a new password")
+    stranger.post(f"/password-resets/{link}/", {"password": PASSWORD})
+    nell.get("/me/", status=401)
+    for way in ("desk", "phone"):
+        newcomer.http.headers["User-Agent"] = way
+        newcomer.http.cookies.clear()
+        newcomer.post("/session/", {"email": "nell@new.example", "password": PASSWORD})
+    newcomer.http.headers["X-CSRFToken"] = newcomer.http.cookies["csrftoken"]
+    other = next(row for row in newcomer.rows("/browser-sessions/") if not row["is_this"])
+    newcomer.delete(f"/browser-sessions/{other['id']}/")
+    newcomer.post("/me/end-all/")
+    newcomer.get("/me/", status=401)
+    token = stranger.post("/login/", {"email": "nell@new.example", "password": PASSWORD})["token"]
+    nell = Person(parts, owner.written, token=token)
     expires_at = (datetime.now(UTC) + timedelta(days=2)).isoformat()
-    program = nell.post("/tokens/", {"name": "export", "expires_at": expires_at})
+    program = nell.post("/tokens/", {"name": "export", "expires_at": expires_at, "scopes": ["read"]})
+    export = Person(parts, owner.written, token=program["token"])
+    assert export.get("/clients/")["count"] > 0
+    export.post("/clients/", {"name": "Never stored"}, status=403)
     nell.delete(f"/tokens/{program['id']}/")
     owner.patch(f"/members/{member['id']}/", {"name": "Nell Harrowgate"})
     owner.post(f"/members/{member['id']}/end/")

@@ -1,8 +1,15 @@
-"""Log lines that name the request they belong to, as text or as JSON (setting LOG_FORMAT)."""
+"""Log lines that name the request they belong to and no secret of a link, as text or as JSON (setting LOG_FORMAT)."""
 
 import logging
+import re
+from typing import Final
 
 from accounts.observing.requests import current_request
+
+# Whoever has such an address may answer, choose a password or read a calendar. Django logs those of refused requests.
+_SECRET_IN_PATH: Final = re.compile(
+    r"(/(?:answers?|calendars|invitation(?:-links)?|password(?:-resets)?|new-address(?:es)?)/)[^/\s\"']+"
+)
 
 
 class NamesTheRequest(logging.Filter):
@@ -10,4 +17,15 @@ class NamesTheRequest(logging.Filter):
 
     def filter(self, record: logging.LogRecord) -> bool:
         record.request_id = current_request() or "-"
+        return True
+
+
+class HidesLinks(logging.Filter):
+    """Takes the secret out of every address of a link that a line names."""
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        told = record.getMessage()
+        hidden = _SECRET_IN_PATH.sub(r"\1(hidden)", told)
+        if hidden != told:
+            record.msg, record.args = hidden, ()
         return True

@@ -335,11 +335,16 @@ _RECORD = "{asctime} {levelname} {name} {request_id} {message}"
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "filters": {"request": {"()": "accounts.observing.logs.NamesTheRequest"}},
+    "filters": {
+        "request": {"()": "accounts.observing.logs.NamesTheRequest"},
+        "links": {"()": "accounts.observing.logs.HidesLinks"},
+    },
     "formatters": {
         "line": {"format": _RECORD, "style": "{"},
         "json": {"()": "pythonjsonlogger.json.JsonFormatter", "format": _RECORD, "style": "{"},
     },
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": LOG_FORMAT, "filters": ["request"]}},
+    "handlers": {
+        "console": {"class": "logging.StreamHandler", "formatter": LOG_FORMAT, "filters": ["request", "links"]}
+    },
     "root": {"handlers": ["console"], "level": LOG_LEVEL},
 }

@@ -101,7 +101,7 @@ def offer_lapsed(visit: Visit, now: datetime) -> None:
 
 
 def confirmed(
-    visit: Visit, earlier_state: Visit.State, earlier_at: datetime | None, by: Membership, now: datetime
+    *, visit: Visit, earlier_state: Visit.State, earlier_at: datetime | None, by: Membership, now: datetime
 ) -> None:
     """A time was confirmed, or a confirmed one changed; once more as it was, nobody hears of it."""
     if earlier_state == Visit.State.CONFIRMED and earlier_at == visit.appointment_at:
@@ -138,7 +138,7 @@ def _offer_answered(visit: Visit, by: Membership | None, now: datetime) -> None:
 
 
 def offer_declined(
-    visit: Visit, windows: Sequence[Mapping[str, str]], reason: str, by: Membership | None, now: datetime
+    *, visit: Visit, windows: Sequence[Mapping[str, str]], reason: str, by: Membership | None, now: datetime
 ) -> None:
     """The client declined every time that was offered: the office reads which, and why."""
     _offer_answered(visit, None if by is None or by.role == Membership.Role.CLIENT else by, now)

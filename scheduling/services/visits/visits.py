@@ -98,7 +98,7 @@ def confirm_visit(
             _note_confirmed(row)
         _release(row, by, now)
         _save(row, by, "confirm visit", {"was": before, "appointment_at": _text(appointment_at)}, now)
-        messages.confirmed(row, was_state, was_at, by, now)
+        messages.confirmed(visit=row, earlier_state=was_state, earlier_at=was_at, by=by, now=now)
     return row
 
 
@@ -344,7 +344,7 @@ def decline_offer(*, visit: Visit, by: Membership | None, reason: str, now: date
         row.declined = _with_declined(row.declined, windows, now)
         _propose_again(row, now)
         _save(row, by, "decline offer", {"offered": windows, "reason": reason, "by_link": by is None}, now)
-        messages.offer_declined(row, windows, reason, by, now)
+        messages.offer_declined(visit=row, windows=windows, reason=reason, by=by, now=now)
         _gives_back(row, now)
     return row
 

@@ -73,8 +73,8 @@ def test_it_holds_every_list_that_clients_read_of_what_is_theirs() -> None:
         and Role.CLIENT in ALLOWED[route.view_class.resource, "list"]
         and route.view_class.queryset.model.CLIENT_PATH is not None
     }
-    # The keys of a person, to sign in with or to subscribe to a calendar, are no data of the client.
-    assert set(TABLES) == theirs - {"tokens", "calendar-feeds"}
+    # Where a person is signed in and their keys, to sign in with or to a calendar, are no data of the client.
+    assert set(TABLES) == theirs - {"tokens", "calendar-feeds", "browser-sessions"}
 
 
 def test_the_client_is_given_what_their_lists_say_and_no_more(

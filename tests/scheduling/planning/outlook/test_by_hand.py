@@ -140,10 +140,10 @@ def test_work_on_one_site_is_bundled() -> None:
     assert (counted["visits"], counted["parts"]) == (2, 4)
 
 
-def test_a_position_without_a_forecast_is_never_exhausted_and_one_without_a_record_is_looked_at_once() -> None:
+def test_a_position_without_a_forecast_is_never_exhausted_and_one_without_a_record_sends_nobody() -> None:
     membrane = PositionFacts(key=3, stage="membrane", cartridge=13, item=7, price=60.0)
     counted = _run(_site(CARBON, membrane), Way("planned", POLICY))
     assert (counted["parts"], counted["parts_money"]) == (2, 48.0)
     unrecorded = PositionFacts(key=4, stage="membrane")
     counted = _run(_site(unrecorded), Way("planned", POLICY))
-    assert (counted["visits"], counted["parts"]) == (1, 0)
+    assert (counted["visits"], counted["parts"]) == (0, 0)

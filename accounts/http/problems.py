@@ -221,9 +221,10 @@ def _is_away(error: OperationalError | InterfaceError) -> bool:
     """Tell a database that cannot be reached from one that refuses what it is asked."""
     # SQLSTATE of PostgreSQL: connection exceptions, and a server that shuts down or starts. What never got through to a
     # server has none.
-    state = getattr(error.__cause__, "sqlstate", None)
+    cause = error.__cause__
+    state = getattr(cause, "sqlstate", None)
     if state is None:
-        return connection.vendor == "postgresql"
+        return cause is not None and connection.vendor == "postgresql"
     return state.startswith("08") or state in {"57P01", "57P02", "57P03"}
 
 

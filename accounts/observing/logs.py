@@ -24,8 +24,8 @@ class HidesLinks(logging.Filter):
     """Takes the secret out of every address of a link that a line names."""
 
     def filter(self, record: logging.LogRecord) -> bool:
-        told = record.getMessage()
-        hidden = _SECRET_IN_PATH.sub(r"\1(hidden)", told)
-        if hidden != told:
+        line = record.getMessage()
+        hidden = _SECRET_IN_PATH.sub(r"\1(hidden)", line)
+        if hidden != line:
             record.msg, record.args = hidden, ()
         return True

@@ -14,6 +14,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from email import message_from_bytes, policy
 from email.message import EmailMessage
+from http import HTTPStatus
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -64,6 +65,9 @@ class Person:
     def send(self, method: str, path: str, body: Any = None, *, status: int | None = None, **options: Any) -> Any:
         """Send a request and return the answer's content; any failure shows the answer and the servers' logs."""
         answer = self.http.request(method, f"{self.parts.address}/api/v1{path}", json=body, timeout=120, **options)
+        return self._content(answer, method, path, body, status)
+
+    def _content(self, answer: requests.Response, method: str, path: str, body: Any, status: int | None) -> Any:
         expected = {status} if status else {200, 201, 202, 204}
         if answer.status_code not in expected:
             raise AssertionError(
@@ -81,10 +85,15 @@ class Person:
     def post(self, path: str, body: Any = None, **options: Any) -> Any:
         return self.send("POST", path, body, **options)
 
-    def patch(self, path: str, body: Any, **options: Any) -> Any:
-        """Change a row as it is now: the ETag of the reading goes along."""
-        etag = self.http.get(f"{self.parts.address}/api/v1{path}", timeout=60).headers["ETag"]
-        return self.send("PATCH", path, body, headers={"If-Match": etag}, **options)
+    def patch(self, path: str, body: Any, *, status: int | None = None) -> Any:
+        """Change a row as it is now: its ETag goes along. Where the worker came between, read and send once more."""
+        address = f"{self.parts.address}/api/v1{path}"
+        for _ in range(5):
+            etag = self.http.get(address, timeout=60).headers["ETag"]
+            answer = self.http.patch(address, json=body, headers={"If-Match": etag}, timeout=120)
+            if answer.status_code != HTTPStatus.PRECONDITION_FAILED:
+                break
+        return self._content(answer, "PATCH", path, body, status)
 
     def delete(self, path: str, **options: Any) -> None:
         self.send("DELETE", path, **options)

@@ -196,13 +196,14 @@ def running_parts(folder: Path) -> Iterator[Parts]:
             "worker": [*celery, "worker", "--concurrency", "1", "--without-gossip", "--without-mingle"],
             "beat": [*celery, "beat", "--schedule", str(folder / "beat")],
         }.items():
-            stack.enter_context(_process(command, environment, folder / f"{name}.log"))
+            stack.enter_context(server_process(command, environment, folder / f"{name}.log"))
         _wait_for_server(parts)
         yield parts
 
 
 @contextmanager
-def _process(command: list[str], environment: Mapping[str, str], log: Path) -> Iterator[None]:
+def server_process(command: list[str], environment: Mapping[str, str], log: Path) -> Iterator[None]:
+    """A Python program of its own while the block lasts; what it says is written to the log."""
     with log.open("wb") as output:
         process = subprocess.Popen([sys.executable, *command], cwd=ROOT, env=environment, stdout=output, stderr=output)
     try:

@@ -1,17 +1,14 @@
 """A database that cannot be reached: the process lives, says that it is not ready, and asks callers to come again."""
 
 import os
-import subprocess
-import sys
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 import requests
 
-from tests.live.parts import free_port
-from tests.live.workers import PATIENCE_SECONDS, ROOT
+from tests.live.parts import free_port, server_process
+from tests.live.workers import wait_until
 
 # The port of a service that no machine runs any more: connections to it are refused.
 DEAD = "postgresql://nobody@127.0.0.1:1/none"
@@ -21,30 +18,19 @@ DEAD = "postgresql://nobody@127.0.0.1:1/none"
 def address(tmp_path: Path) -> Iterator[str]:
     """A server process whose database is away."""
     port = free_port()
+    address = f"http://127.0.0.1:{port}"
     ours = {name: value for name, value in os.environ.items() if not name.startswith(("PYTEST", "DJANGO", "REDIS_URL"))}
-    command = [sys.executable, "-m", "gunicorn", "--bind", f"127.0.0.1:{port}", "fleet.config.wsgi"]
-    with (tmp_path / "web.log").open("wb") as log:
-        process = subprocess.Popen(
-            command, cwd=ROOT, env=ours | {"DATABASE_URL": DEAD}, stdout=log, stderr=subprocess.STDOUT
-        )
-    try:
-        _wait(f"http://127.0.0.1:{port}", tmp_path / "web.log")
-        yield f"http://127.0.0.1:{port}"
-    finally:
-        process.terminate()
-        process.wait(20)
 
-
-def _wait(address: str, log: Path) -> None:
-    deadline = time.monotonic() + PATIENCE_SECONDS
-    while time.monotonic() < deadline:
+    def answers() -> bool:
         try:
-            requests.get(f"{address}/healthz", timeout=60)
+            return requests.get(f"{address}/healthz", timeout=60).ok
         except requests.RequestException:
-            time.sleep(0.1)
-        else:
-            return
-    raise AssertionError(log.read_text())
+            return False
+
+    command = ["-m", "gunicorn", "--bind", f"127.0.0.1:{port}", "fleet.config.wsgi"]
+    with server_process(command, ours | {"DATABASE_URL": DEAD}, tmp_path / "web.log"):
+        wait_until(answers, "the server's first answer")
+        yield address
 
 
 def test_a_server_without_its_database_says_so(address: str) -> None:

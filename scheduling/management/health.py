@@ -9,8 +9,9 @@ from django.db.models import Exists, OuterRef
 
 from accounts.jobs.claims import stalled_chunks
 from accounts.jobs.models import Job
-from accounts.models import Company
+from accounts.models import Company, Letter
 from accounts.observing.readiness import OK, readiness
+from accounts.services.letters import MOST_ATTEMPTS
 from fleet.models import Forecast, Placement
 from scheduling.models import Message
 
@@ -41,7 +42,7 @@ def troubles(*, now: datetime) -> list[Trouble]:
     found = [Trouble(f"{name}: {state}", _ADVICE[name]) for name, state in parts.items() if state != OK]
     if parts["database"] != OK or parts["tables"] != OK:
         return found
-    return [*found, *_work(now), *_failures(now), *_nights(now), *_letters(now)]
+    return [*found, *_work(now), *_failures(now), *_nights(now), *_letters(now), *_links(now)]
 
 
 _ADVICE: Final = {
@@ -96,4 +97,16 @@ def _letters(now: datetime) -> Iterator[Trouble]:
             f"letters: {count} wait for more than an hour, the oldest since {oldest.created_at:%Y-%m-%d %H:%M} UTC"
             + (f"; tried last: {oldest.trouble}" if oldest.trouble else ""),
             "Let beat run, or cron call manage.py send_messages; where that was tried, look at EMAIL_URL.",
+        )
+
+
+def _links(now: datetime) -> Iterator[Trouble]:
+    late = Letter.objects.filter(sent_at=None, written_at__lt=now - LETTER_LATE_AFTER)
+    if count := late.count():
+        given_up = late.filter(attempts__gte=MOST_ATTEMPTS).count()
+        yield Trouble(
+            f"links: {count} letters with invitations or links to passwords wait for more than an hour"
+            + (f", {given_up} of them are tried no more" if given_up else ""),
+            "Let beat run, or cron call manage.py send_messages; where that was tried, look at EMAIL_URL. What is "
+            "tried no more has to be asked for again.",
         )

@@ -106,6 +106,19 @@ def test_a_letter_that_does_not_leave(
 
 
 @pytest.mark.django_db
+def test_links_that_do_not_leave_are_counted_and_those_given_up_named() -> None:
+    hour = timedelta(hours=1)
+    factories.LetterFactory(written_at=NOW - hour + timedelta(minutes=1))
+    factories.LetterFactory(written_at=NOW - 2 * hour, sent_at=NOW - hour)
+    assert told() == []
+    factories.LetterFactory(written_at=NOW - 2 * hour, attempts=5)
+    said = "links: {} letters with invitations or links to passwords wait for more than an hour"
+    assert told() == [said.format(1)]
+    factories.LetterFactory(written_at=NOW - 2 * hour, attempts=6)
+    assert told() == [said.format(2) + ", 1 of them are tried no more"]
+
+
+@pytest.mark.django_db
 def test_where_tables_are_missing_that_alone_is_told(company: Company) -> None:
     Job.objects.create(company=company, kind="forecast", state=Job.State.FAILED, created_at=NOW, finished_at=NOW)
     with connection.cursor() as cursor:

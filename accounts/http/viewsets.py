@@ -30,6 +30,7 @@ from django.db.models import QuerySet
 from django.http import Http404
 from django.utils import timezone
 from rest_framework.exceptions import APIException
+from rest_framework.generics import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
@@ -258,13 +259,23 @@ class TenantViewSet(GenericViewSet[Any]):
         data = self.get_serializer(instance).data
         return Response(data, status=status, headers={"ETag": etag_of(data), **(headers or {})})
 
+    def key_of_address(self) -> tuple[type[models.Model], Any]:
+        """Find which row of which model the address means, without what is read beside a row to answer with it."""
+        name = self.lookup_url_kwarg or self.lookup_field
+        if name not in self.kwargs:
+            row = self.get_object()
+            return type(row), row.pk
+        rows = self.filter_queryset(self.get_queryset())
+        keys = rows.select_related(None).prefetch_related(None).values_list("pk", flat=True)
+        return rows.model, get_object_or_404(keys, **{self.lookup_field: self.kwargs[name]})
+
     def locked_object(self) -> Any:
         """Fetch the row of the address, locked until the end of the transaction, and check `If-Match` against it."""
         if self.company_first:
             lock_company(self.by.company_id)
-        unlocked = self.get_object()
+        model, key = self.key_of_address()
         # The lock is taken on the bare row: PostgreSQL refuses to lock through outer joins and groupings.
-        list(type(unlocked)._base_manager.select_for_update().filter(pk=unlocked.pk).values_list("pk"))
+        list(model._base_manager.select_for_update().filter(pk=key).values_list("pk"))
         current = self.get_object()
         if "If-Match" in self.request.headers:
             check_if_match(self.request, etag_of(self.get_serializer(current).data))

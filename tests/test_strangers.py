@@ -41,7 +41,7 @@ def test_every_row_of_a_strangers_fleet_is_read(fleet: str, tmp_path: Path, monk
 
 
 def test_the_loss_is_that_of_the_train_kept_up_and_a_date_before_the_cut_counts_as_the_cut() -> None:
-    counted = score(TRUTH, FORECAST, CUT, readings=4)
+    counted = score(TRUTH, FORECAST, CUT, readings=4, when="served")
     # The truth is 20 days on; the label says 10, the fixed interval the cut itself. A single date's mean loss over
     # quantiles whose mean is a half is half its miss.
     assert counted.losses[1:] == pytest.approx((0.05, 0.10))
@@ -52,11 +52,18 @@ def test_the_loss_is_that_of_the_train_kept_up_and_a_date_before_the_cut_counts_
 
 @pytest.mark.parametrize(("day", "side"), [("2026-03-10", -1), ("2026-03-11", 0), ("2026-03-29", 0), ("", 1)])
 def test_a_truth_outside_p10_to_p90_is_early_or_late(day: str, side: int) -> None:
-    assert score({**TRUTH, "exhausted_on_rest_served": day}, FORECAST, CUT, readings=0).side == side
+    assert score({**TRUTH, "exhausted_on_rest_served": day}, FORECAST, CUT, readings=0, when="served").side == side
 
 
 def test_a_cartridge_may_be_asked_for_alone() -> None:
     assert score(TRUTH, FORECAST, CUT, readings=0, when="alone").side == 1
+
+
+@pytest.mark.parametrize(
+    ("stage", "role", "side"), [("resin", "lag", 1), ("carbon", "lag", 1), ("resin", "lead", 0), ("sediment", "lag", 0)]
+)
+def test_only_the_last_of_two_beds_is_dated_as_both_stand(stage: str, role: str, side: int) -> None:
+    assert score({**TRUTH, "stage": stage, "role": role}, FORECAST, CUT, readings=0).side == side
 
 
 @pytest.mark.parametrize(("column", "day"), [("p10", "2026-02-27"), ("p75", "2026-03-31")])

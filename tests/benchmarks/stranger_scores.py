@@ -74,14 +74,22 @@ def days_after(cut: date, text: str) -> float:
     return min(max(float((date.fromisoformat(text[:10]) - cut).days), 0.0), TEN_YEARS)
 
 
-TRUTHS: Final = {"served": "exhausted_on_rest_served", "alone": "exhausted_on"}
-"""When a cartridge is exhausted while the others of its unit are kept up, and when nothing at all is changed."""
+TRUTHS: Final = ("told", "served", "alone")
+"""When a cartridge is exhausted: as `forecast --columns` tells the date; while the others of its unit are kept up; when
+nothing at all is changed."""
 
 
-def score(truth: Row, forecast: Row, cut: date, readings: int, *, when: str = "served") -> Score:
+def _truth(row: Row, when: str) -> str:
+    """The date of a row of truth, for one of TRUTHS."""
+    is_last_bed = row["role"] == "lag" and row["stage"] in ("carbon", "resin")
+    is_alone = when == "alone" or (when == "told" and is_last_bed)
+    return row["exhausted_on" if is_alone else "exhausted_on_rest_served"]
+
+
+def score(truth: Row, forecast: Row, cut: date, readings: int, *, when: str = "told") -> Score:
     """Hold a row of forecasts against its row of truth, one of TRUTHS; a single date counts as all quantiles."""
     life = float(truth["nominal_life_days"])
-    days = days_after(cut, truth[TRUTHS[when]])
+    days = days_after(cut, _truth(truth, when))
     dates = np.array([days_after(cut, forecast[name]) for name in COLUMNS])
     label, fixed = (np.full(7, days_after(cut, truth[name])) for name in ("label_exhausted_on", "fixed_exhausted_on"))
     low, high = dates[1], dates[5]

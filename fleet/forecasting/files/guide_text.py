@@ -2,6 +2,7 @@
 
 import textwrap
 from collections.abc import Mapping
+from dataclasses import fields
 from typing import Final
 
 from fleet.engineering.limits import HOUSE
@@ -79,7 +80,7 @@ def _limits() -> list[str]:
         )
     )
     return [
-        "The dates are days on which a limit is reached:",
+        "The dates are days on which a limit is reached; '--limit NAME=VALUE' states another one:",
         f"  sediment: differential pressure {most}, or {HOUSE.prefilter_outlet_fraction:.0%} of the pressure behind, "
         "whichever is less;",
         f"    from {margin_from} behind it on, no more than what leaves {margin}; "
@@ -91,6 +92,11 @@ def _limits() -> list[str]:
         f"  resin: the unit's product TDS target ({HOUSE.product_tds_mg_per_l:g} mg/L where none is given) behind the "
         "last,",
         f"    {HOUSE.lead_resin_fraction:.0%} of the permeate's behind the first of two",
+        "A differential pressure is meant at the usual flow and in the usual water of the unit. A membrane is dated",
+        "with its prefilters kept up; of two beds in a row the last is dated as both stand, neither changed before.",
+        *_wrapped(
+            "Names of limits: ", ", ".join(f"{each.name} ({getattr(HOUSE, each.name):g})" for each in fields(HOUSE))
+        ),
     ]
 
 

@@ -49,10 +49,13 @@ def feed_brine_factor(recovery: Floats) -> Floats:
 
 
 def normalised_differential_kpa(
-    differential_kpa: Floats, flow_over_reference: Floats, temperature_degc: Floats
+    differential_kpa: Floats,
+    *,
+    flow_over_reference: Floats,
+    temperature_degc: Floats,
+    reference_temperature_degc: Floats,
 ) -> Floats:
-    """Differential pressure of a filter at the reference flow and 25 degC, by the formula of `formulas.sediment`.
-
+    """Differential pressure of a filter at a reference flow and temperature, by the formula of `formulas.sediment`.
 
     A gauge that reads a little less before the filter than behind it leaves one below zero, which scales alike.
     """
@@ -61,6 +64,7 @@ def normalised_differential_kpa(
         flow=_within(flow_over_reference, 1e-3, 1e3),
         reference_flow=1.0,
         temperature_degc=_within(temperature_degc, 0.5, 45.0),
+        reference_temperature_degc=_within(reference_temperature_degc, 0.5, 45.0),
     )
     return differential_kpa * np.asarray(scale)
 

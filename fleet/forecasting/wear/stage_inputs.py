@@ -322,7 +322,11 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
 def _brought_to_reference(
     fleet: Fleet, readings: Readings, conditions: Conditions, rows: Indexes, differential_kpa: Floats
 ) -> Floats:
-    """Differential pressures as they would be at the usual flow of their unit and at the reference temperature."""
+    """Differential pressures as they would be at the usual flow and in the usual water of their unit.
+
+    A limit is meant for what a gauge shows there: at 25 degC a filter in cold water would look clean until it had half
+    as much again.
+    """
     unit, step = readings.unit_index[rows], conditions.timeline.step_of(readings.day[rows])
     temperature = readings.temperature_degc[rows]
     temperature = np.where(np.isfinite(temperature), temperature, conditions.temperature_degc[unit, step])
@@ -333,7 +337,12 @@ def _brought_to_reference(
     warmer = inverse_temperature_per_kelvin(temperature) - inverse_temperature_per_kelvin(usual_temperature)
     expected = 1.0 + conditions.recovery[unit, step] * (np.exp(WATER_U_KELVIN * warmer) - 1.0)
     ratio = np.where(np.isfinite(ratio), np.clip(ratio, 0.4, 2.0), expected)
-    return normalised_differential_kpa(differential_kpa, ratio, temperature)
+    return normalised_differential_kpa(
+        differential_kpa,
+        flow_over_reference=ratio,
+        temperature_degc=temperature,
+        reference_temperature_degc=usual_temperature,
+    )
 
 
 def _clean_differentials(pool: Pool, unit: Indexes, fresh_kpa: Floats, count: int) -> Floats:

@@ -20,6 +20,7 @@ from fleet.forecasting.files.reading import (
     write_forecasts,
     write_report,
 )
+from fleet.forecasting.files.stated_limits import limits_from
 from fleet.forecasting.inputs.tables import DAYS
 from fleet.services import words
 
@@ -42,6 +43,14 @@ class Command(BaseCommand):
             help="the day or moment to forecast at, as 2026-03-01 (all that was read that day is known) or "
             "2026-03-01T09:30+01:00; what the files tell of later is not used. Default: the newest time in the files",
         )
+        parser.add_argument(
+            "--limit",
+            action="append",
+            default=[],
+            metavar="NAME=VALUE",
+            help="a limit of exhaustion that is not the usual one, as membrane_flow_fraction=0.8; once for each. "
+            "--columns lists them",
+        )
         parser.add_argument("--strict", action="store_true", help="end with code 2 when a row could not be used")
         parser.add_argument(
             "--columns", action="store_true", help="print the files and columns that are read, and stop"
@@ -53,6 +62,10 @@ class Command(BaseCommand):
             return
         if options["data"] is None or options["out"] is None:
             raise CommandError("Give --data DIR and --out FILE, or --columns to see what the files must hold.")
+        try:
+            limits = limits_from(options["limit"])
+        except ValueError as error:
+            raise CommandError(f"--limit {error}") from None
         as_of_day = None
         if options["as_of"] is not None:
             try:
@@ -69,7 +82,7 @@ class Command(BaseCommand):
             fleet, faults = read_fleet(options["data"], now=timezone.now(), as_of_day=as_of_day)
         except UnusableFilesError as error:
             raise CommandError(str(error)) from None
-        forecasts = forecast(fleet)
+        forecasts = forecast(fleet, limits=limits)
         try:
             count = write_forecasts(fleet, forecasts, options["out"])
             if options["report"] is not None:

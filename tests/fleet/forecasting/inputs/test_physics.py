@@ -60,15 +60,11 @@ def test_a_brine_beyond_the_range_of_osmotic_pressure_is_held_to_it():
 
 def test_a_differential_is_normalised_by_the_formula_and_may_lie_below_zero():
     differential, ratio, temperature = np.array([12.0, 40.0]), np.array([0.8, 1.5]), np.array([6.0, 25.0])
-    by_formula = sediment.normalised_differential_pressure(
-        differential, flow=ratio, reference_flow=1.0, temperature_degc=temperature
-    )
-    np.testing.assert_allclose(
-        physics.normalised_differential_kpa(differential, ratio, temperature), by_formula, rtol=1e-14
-    )
-    np.testing.assert_allclose(
-        physics.normalised_differential_kpa(-differential, ratio, temperature), -by_formula, rtol=1e-14
-    )
+    at = {"temperature_degc": temperature, "reference_temperature_degc": np.array([9.0, 14.0])}
+    by_formula = sediment.normalised_differential_pressure(differential, flow=ratio, reference_flow=1.0, **at)
+    for sign in (1.0, -1.0):
+        normalised = physics.normalised_differential_kpa(sign * differential, flow_over_reference=ratio, **at)
+        np.testing.assert_allclose(normalised, sign * by_formula, rtol=1e-14)
 
 
 def test_temperature_counts_as_in_the_flow_of_a_membrane():

@@ -280,13 +280,14 @@ def test_what_enters_too_cleanly_to_be_read_counts_as_the_least_that_is():
 
 @pytest.mark.parametrize(("shown", "clean"), [(-6.0, 4.0), (9.0, 9.0), (20.0, 20.0), (33.0, 33.0)])
 def test_a_clean_filter_takes_four_kpa_at_least(shown, clean):
-    """By forty readings of the first weeks of a unit; a gauge that reads a little less before it than behind is off."""
+    """By forty readings of the first weeks of a unit; a gauge that reads a little less before it than behind is off.
+    The usual water of a unit that is read in one season is thought a little cooler than what was read."""
     fleet_columns = columns(placed=NOW - 41.0, weekly_demand_l=7.0)
     fleet_columns["readings"] = readings(
         NOW - np.arange(40.0, 0.0, -1.0), line_pressure_kpa=400.0, prefilter_outlet_pressure_kpa=400.0 - shown,
         temperature_degc=25.0, permeate_flow_l_per_day=200.0, concentrate_flow_l_per_day=600.0,
     )  # fmt: skip
-    assert stage_of(sediment_input, fleet_columns).readings.entering[0] == pytest.approx(clean, abs=1.2)
+    assert stage_of(sediment_input, fleet_columns).readings.entering[0] == pytest.approx(clean, abs=1.2, rel=0.05)
 
 
 def clean_of(first_kpa, *, age=20.0, used_litres_a_day=1.0):
@@ -300,7 +301,7 @@ def clean_of(first_kpa, *, age=20.0, used_litres_a_day=1.0):
     return stage_of(sediment_input, fleet_columns).readings.entering[0]
 
 
-@pytest.mark.parametrize(("first_kpa", "is_clean"), [(34.0, True), (36.0, False)])
+@pytest.mark.parametrize(("first_kpa", "is_clean"), [(33.0, True), (36.0, False)])
 def test_a_filter_that_starts_above_35_kpa_was_not_fresh(first_kpa, is_clean):
     assert (clean_of(first_kpa) > 15.0) == is_clean
     assert clean_of(60.0) == pytest.approx(14.0)

@@ -3,7 +3,6 @@
 from datetime import timedelta
 from typing import Any
 
-from django.contrib.auth import login, logout
 from django.middleware.csrf import get_token
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
@@ -14,7 +13,7 @@ from rest_framework.response import Response
 
 from accounts import services
 from accounts.api.me import MembershipSerializer, MeSerializer, describe
-from accounts.http.authentication import SESSION_MEMBERSHIP
+from accounts.http.browser import begin_session, end_session
 from accounts.http.serializers import AnswerSerializer, StrictSerializer
 from accounts.http.throttles import AddressThrottle, place_of
 from accounts.http.views import PublicView
@@ -115,8 +114,7 @@ class LogoutViewSet(TenantViewSet):
         if isinstance(request.auth, AccessToken):
             services.revoke_token(by=self.by, token=request.auth, now=self.now)
         else:
-            services.forget_session(key=request._request.session.session_key or "")
-            logout(request._request)
+            end_session(request._request)
         return Response(status=204)
 
 
@@ -126,15 +124,7 @@ class SessionView(_SignInView):
     @extend_schema(request=CredentialsSerializer, responses=MeSerializer, operation_id="session_create")
     def post(self, request: Request) -> Response:
         membership, _ = self.signed_in(request)
-        login(request._request, membership.user, backend="django.contrib.auth.backends.ModelBackend")
-        session = request._request.session
-        session[SESSION_MEMBERSHIP] = membership.pk
-        services.note_session(
-            membership=membership,
-            key=session.session_key or "",
-            device=request.headers.get("User-Agent", ""),
-            now=timezone.now(),
-        )
+        begin_session(request._request, membership, now=timezone.now())
         # Writing requests of a session carry this value in the header X-CSRFToken; the page reads it from the cookie.
         get_token(request._request)
         return Response(describe(membership))

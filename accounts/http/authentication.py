@@ -11,11 +11,10 @@ from rest_framework.authentication import SessionAuthentication as _SessionAuthe
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
+from accounts.http.browser import membership_in_session
 from accounts.http.requests import now_of
-from accounts.models import AccessToken, Membership, User
+from accounts.models import AccessToken, User
 from accounts.services.sessions import USE_NOTED_EVERY, note_use
-
-SESSION_MEMBERSHIP = "membership_id"
 
 
 class TokenAuthentication(_KnoxTokenAuthentication):
@@ -61,12 +60,5 @@ class SessionAuthentication(_SessionAuthentication):
             return None
         user, _ = authenticated
         note_use(key=request.session.session_key or "", now=now_of(request))
-        request.membership = self._membership(request, user)  # type: ignore[attr-defined]
+        request.membership = membership_in_session(request, user)  # type: ignore[attr-defined]
         return user, None
-
-    def _membership(self, request: Request, user: User) -> Membership | None:
-        rows = Membership.objects.filter(user=user, is_active=True).select_related("company", "user")
-        chosen = request.session.get(SESSION_MEMBERSHIP)
-        if chosen is not None:
-            return rows.filter(pk=chosen).first()
-        return rows.order_by("pk").first()

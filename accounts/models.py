@@ -189,6 +189,7 @@ class Letter(models.Model):
         PASSWORD_CHANGED = "password_changed", "password changed"
         NEW_ADDRESS = "new_address", "new address"
         ADDRESS_CHANGED = "address_changed", "address changed"
+        SIGN_IN = "sign_in", "sign in"
 
     kind = models.CharField(max_length=20, choices=Kind)
     email = models.EmailField()

@@ -8,7 +8,7 @@ from accounts.observing.requests import current_request
 
 # Whoever has such an address may answer, choose a password or read a calendar. Django logs those of refused requests.
 _SECRET_IN_PATH: Final = re.compile(
-    r"(/(?:answers?|calendars|invitation(?:-links)?|password(?:-resets)?|new-address(?:es)?)/)[^/\s\"']+"
+    r"(/(?:answers?|calendars|invitation(?:-links)?|password(?:-resets)?|new-address(?:es)?|sign-in/link)/)[^/\s\"']+"
 )
 
 

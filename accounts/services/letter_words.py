@@ -40,6 +40,8 @@ def text_of(letter: Letter, now: datetime) -> Text | None:
             return _new_address(letter.user, letter.email) if letter.user is not None and not is_taken else None
         case Letter.Kind.ADDRESS_CHANGED:
             return _address_changed(letter.email)
+        case Letter.Kind.SIGN_IN:
+            return _sign_in(User.objects.filter(email__iexact=letter.email, is_active=True).order_by("pk").first())
     return None
 
 
@@ -108,6 +110,23 @@ def _address_changed(email: str) -> Text:
         gettext("If it was not you, tell your company at once."),
     ]
     return Text(gettext("Your address was changed"), "\n\n".join(lines))
+
+
+def _sign_in(user: User | None) -> Text | None:
+    membership = links.client_membership_of(user)
+    if user is None or membership is None:
+        return None
+    lines = [
+        gettext("Somebody, probably you, asked to sign in as {email} at {company}.").format(
+            email=user.email, company=membership.company.name
+        ),
+        gettext("Open this link to sign in:"),
+        links.address_of(links.SIGN_IN + links.sign_in_token(user) + "/"),
+        *_without_server(),
+        _lasts(),
+        gettext("If it was not you, leave it alone: nobody gets in without this letter."),
+    ]
+    return Text(gettext("Your link to sign in"), "\n\n".join(lines))
 
 
 def _lasts() -> str:

@@ -11,11 +11,12 @@ from django.contrib.auth.tokens import PasswordResetTokenGenerator
 from django.core import signing
 from django.utils.http import urlsafe_base64_decode, urlsafe_base64_encode
 
-from accounts.models import Invitation, User
+from accounts.models import Invitation, Membership, User
 
 INVITATION = "invitation/"
 PASSWORD = "password/"
 NEW_ADDRESS = "new-address/"
+SIGN_IN = "sign-in/link/"
 _INVITATION_SALT = "accounts.invitation"
 
 
@@ -66,6 +67,17 @@ class _AddressLinks(PasswordResetTokenGenerator):
         return f"{super()._make_hash_value(user, timestamp)}{self.address}"
 
 
+class _SignInLinks(PasswordResetTokenGenerator):
+    """Links that sign a client in."""
+
+    key_salt = "accounts.sign_in"
+
+    def _make_hash_value(self, user: Any, timestamp: int) -> str:
+        # The library leaves out fractions of a second, in which a link could be used twice.
+        moment = user.last_login.isoformat() if user.last_login is not None else ""
+        return f"{super()._make_hash_value(user, timestamp)}{moment}"
+
+
 def password_token(user: User, *, proves_address: bool = True) -> str:
     """The signed part of a link that chooses a password."""
     links = _PasswordLinks() if proves_address else _FirstPasswordLinks()
@@ -92,6 +104,28 @@ def read_address_token(token: str) -> tuple[User, str] | None:
     user, between, signed = _user_of(token)
     address = _decoded(between)
     return (user, address) if user is not None and _AddressLinks(address).check_token(user, signed) else None
+
+
+def sign_in_token(user: User) -> str:
+    """The signed part of a link that signs in."""
+    return f"{_encoded(str(user.pk))}.{_SignInLinks().make_token(user)}"
+
+
+def read_sign_in_token(token: str) -> User | None:
+    """Whom a link signs in; None where it is of no use."""
+    user, _, signed = _user_of(token)
+    return user if user is not None and _SignInLinks().check_token(user, signed) else None
+
+
+def client_membership_of(user: User | None) -> Membership | None:
+    """The oldest membership of somebody who is a client wherever they are a member, and nothing else; None for others.
+
+    A mailbox alone opens no office: who may do more signs in with a password.
+    """
+    rows = Membership.objects.filter(user=user, is_active=True).select_related("company", "user").order_by("pk")
+    memberships = list(rows) if user is not None else []
+    are_clients = all(row.role == Membership.Role.CLIENT for row in memberships)
+    return memberships[0] if memberships and are_clients else None
 
 
 def _user_of(token: str) -> tuple[User | None, str, str]:

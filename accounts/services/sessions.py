@@ -7,7 +7,7 @@ from typing import Final
 from django.contrib.sessions.models import Session
 from django.db import transaction
 
-from accounts.errors import NotAllowed
+from accounts.errors import InvalidInput, NotAllowed
 from accounts.models import AccessToken, BrowserSession, Membership, User
 from accounts.services.audit import record
 
@@ -38,6 +38,21 @@ def note_use(*, key: str, now: datetime) -> None:
 def rename_session(*, key: str, new_key: str) -> None:
     """Follow a session that was given another key, as it is when the password changes."""
     BrowserSession.objects.filter(session_key=key).update(session_key=new_key)
+
+
+@transaction.atomic
+def act_for(*, by: Membership, membership_id: int, key: str, now: datetime) -> Membership:
+    """Act in a browser for another of one's own memberships. Leaves an audit entry there.
+
+    Raises InvalidInput for one that is not theirs.
+    """
+    rows = Membership.objects.filter(user_id=by.user_id, is_active=True).select_related("company", "user")
+    chosen = rows.filter(pk=membership_id).first() if membership_id < 2**63 else None
+    if chosen is None:
+        raise InvalidInput("membership_unknown", "You have no such membership.", pointer="/membership")
+    BrowserSession.objects.filter(session_key=key).update(membership=chosen, last_used_at=now)
+    record(by=chosen, action="sign in", subject=chosen, details={"way": "browser"}, now=now)
+    return chosen
 
 
 def forget_session(*, key: str) -> None:

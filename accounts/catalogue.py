@@ -13,6 +13,8 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import write_po
 
+from accounts.template_texts import texts_of_templates
+
 _CALLS: Final = {"gettext": None, "gettext_noop": None, "_": None, "ngettext": (1, 2)}
 _HEAD: Final = 'msgid ""\nmsgstr ""\n"Content-Type: text/plain; charset=UTF-8\\n"\n"Plural-Forms: \\n"\n\n'
 
@@ -26,6 +28,8 @@ def texts_of(root: Path, packages: Iterable[str]) -> Catalog:
     for package in packages:
         for name, line, text, *_ in extract_from_dir(root / package, [("**.py", "python")], keywords=_CALLS):
             texts.add(text, locations=[(f"{package}/{name}", line)])
+        for name, line, text in texts_of_templates(root, package):
+            texts.add(text, locations=[(name, line)])
     return texts
 
 

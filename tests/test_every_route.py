@@ -18,6 +18,7 @@ from accounts.models import Client, Company, Membership
 from accounts.permissions import ALLOWED, METER_ALLOWED
 from tests import factories
 from tests.cast import ApiFor
+from tests.page_table import PAGES
 from tests.routes import Route, every_route
 from tests.rows import make_row
 
@@ -329,15 +330,26 @@ TABLE: dict[str, str] = {
     # the description of the interface
     "GET /api/v1/docs/": PUBLIC,
     "GET /api/v1/schema/": PUBLIC,
+    # pages: what holds of them is asked in test_every_page
+    "GET /sign-in/": PUBLIC,
+    "POST /sign-in/": PUBLIC,
+    "GET /sign-in/link/": PUBLIC,
+    "POST /sign-in/link/": PUBLIC,
+    "GET /sign-in/link/<token>/": PUBLIC,
+    "POST /sign-in/link/<token>/": PUBLIC,
+    "POST /sign-out/": PUBLIC,
+    **{name: row.roles for name, row in PAGES.items()},
 }
 
 # What a meter's token may do, of all this.
 METER = {"POST /api/v1/readings/", "POST /api/v1/units/<pk>/readings/"}
 
-ROUTES = every_route()
+ROUTES = [route for route in every_route() if str(route) not in PAGES]
 TENANT_ROUTES = [route for route in ROUTES if getattr(route.view_class, "resource", None)]
 ROWS = [route for route in TENANT_ROUTES if "<pk>" in route.path]
 ABSENT = 987654321
+# Whoever signs out is sent to the door.
+OPEN = (200, 302, 400)
 
 # A row is the business of one member, whatever the role: others of the company do not find it.
 OWN_ROWS_ONLY = {"token", "browser_session"}
@@ -403,7 +415,7 @@ def was_turned_away(response: Any) -> bool:
 
 
 def test_every_route_stands_in_the_table_and_every_row_of_the_table_is_a_route() -> None:
-    routes = {str(route) for route in ROUTES}
+    routes = {str(route) for route in every_route()}
     assert routes - set(TABLE) == set(), "These routes are missing from the table above: say who may use them."
     assert set(TABLE) - routes == set(), "These rows of the table have no route."
 
@@ -422,7 +434,7 @@ def test_a_stranger_is_let_in_only_where_everybody_is(route: Route, api: APIClie
     response = send(api, route)
     if TABLE[str(route)] == PUBLIC:
         # a link that was not signed here leads nowhere
-        assert response.status_code in ((404,) if "<token>" in route.path or "<secret>" in route.path else (200, 400))
+        assert response.status_code in ((404,) if "<token>" in route.path or "<secret>" in route.path else OPEN)
         return
     assert response.status_code == 401
     assert response.headers["WWW-Authenticate"] == "Bearer"

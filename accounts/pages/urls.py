@@ -2,10 +2,17 @@
 
 from django.urls import path
 
+from accounts.pages.account import AccountPage
 from accounts.pages.links import InvitationPage, NewAddressPage, PasswordPage
+from accounts.pages.signing_in import AskForLinkPage, FollowLinkPage, SignInPage, SignOutPage
 
 urlpatterns = [
+    path("account/", AccountPage.as_view(), name="account"),
     path("new-address/<str:token>/", NewAddressPage.as_view(), name="new-address-page"),
     path("password/<str:token>/", PasswordPage.as_view(), name="password-page"),
     path("invitation/<str:token>/", InvitationPage.as_view(), name="invitation-page"),
+    path("sign-in/", SignInPage.as_view(), name="sign-in"),
+    path("sign-in/link/", AskForLinkPage.as_view(), name="sign-in-link"),
+    path("sign-in/link/<str:token>/", FollowLinkPage.as_view(), name="sign-in-page"),
+    path("sign-out/", SignOutPage.as_view(), name="sign-out"),
 ]

@@ -9,6 +9,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import environ
+from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
 from accounts.language import catalogue_of, load
@@ -76,6 +77,8 @@ INSTALLED_APPS = [
     "django_filters",
     "drf_spectacular",
     "drf_spectacular_sidecar",
+    "csp",
+    "django_htmx",
     "accounts",
     "accounts.jobs",
     "fleet",
@@ -86,6 +89,7 @@ MIDDLEWARE = [
     # Around all others, so that every answer and every log line has the name of its request.
     "accounts.observing.requests.RequestIds",
     "django.middleware.security.SecurityMiddleware",
+    "csp.middleware.CSPMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -93,7 +97,21 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
 ]
+
+# A page has no code and no styles but those of files of its own server. A view that must say something else does.
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "img-src": [SELF, "data:", "blob:"],
+        "object-src": [NONE],
+        "base-uri": [NONE],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+    }
+}
+CSRF_FAILURE_VIEW = "accounts.pages.problems.forbidden"
 
 ROOT_URLCONF = "fleet.config.urls"
 WSGI_APPLICATION = "fleet.config.wsgi.application"
@@ -108,6 +126,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "accounts.pages.context.page_context",
             ]
         },
     }

@@ -17,8 +17,8 @@ urlpatterns = [
     path("readyz", ready, name="ready"),
 ]
 
-# What never reaches a view is answered in the same shape as everything else.
-handler400 = "accounts.http.problems.bad_request_page"
-handler403 = "accounts.http.problems.forbidden_page"
-handler404 = "accounts.http.problems.not_found_page"
-handler500 = "accounts.http.problems.server_error_page"
+# What never reaches a view is answered in the same shape as everything else: to programs, and as a page to browsers.
+handler400 = "accounts.pages.problems.bad_request"
+handler403 = "accounts.pages.problems.forbidden"
+handler404 = "accounts.pages.problems.not_found"
+handler500 = "accounts.pages.problems.server_error"

@@ -115,7 +115,7 @@ READERS: Final = _table(
     ("Visit", EVERYONE, "id site site_name state is_urgent earliest_day latest_day best_day minutes appointment_at"),
     ("Visit", EVERYONE, "installer installer_name offers tasks revision obstacle closed_at created_at updated_at"),
     ("Visit", STAFF, "skills reason closing_note costs costs_first_day cost_of_leaving travel_cost lock"),
-    ("Visit", EVERYONE, "confirmed_minutes"),
+    ("Visit", EVERYONE, "confirmed_minutes client_sentence client_work"),
     # What is only proposed is the office's to decide.
     ("Visit", STAFF, "additions"),
     ("VisitAddition", STAFF, "reason"),

@@ -20,6 +20,7 @@ from scheduling.api.additions import (
 from scheduling.api.notes import NoteSerializer, SentSerializer
 from scheduling.models import Installer, Need, Plan, Stop, Visit, VisitAddition, VisitTask
 from scheduling.services.needs.needs import refresh_needs
+from scheduling.services.people import words
 from scheduling.services.rounds import confirmed_times
 from scheduling.services.rounds.not_planned import why_in_no_round
 from scheduling.services.visits.additions import accept_additions, decline_additions
@@ -134,6 +135,8 @@ class VisitSerializer(TenantModelSerializer):
     reason = serializers.CharField(read_only=True, allow_null=True)
     lock = serializers.SerializerMethodField(help_text="time and installer that plans keep; null when not locked")
     closing_note = serializers.CharField(read_only=True, allow_null=True)
+    client_sentence = serializers.SerializerMethodField(help_text="how it stands, as its client is told")
+    client_work = serializers.SerializerMethodField(help_text="what is still to be done, as its client is told")
 
     class Meta:
         model = Visit
@@ -147,6 +150,8 @@ class VisitSerializer(TenantModelSerializer):
             "latest_day",
             "best_day",
             "minutes",
+            "client_sentence",
+            "client_work",
             "skills",
             "appointment_at",
             "installer",
@@ -186,6 +191,12 @@ class VisitSerializer(TenantModelSerializer):
         if visit.published_stops:  # type: ignore[attr-defined]
             return ""
         return why_in_no_round(visit, company=self.context["membership"].company, now=self.context["now"])
+
+    def get_client_sentence(self, visit: Visit) -> str:
+        return words.state_sentence(visit)
+
+    def get_client_work(self, visit: Visit) -> str:
+        return words.work_text(task.need for task in visit.tasks.all() if task.need.state == Need.State.OPEN)
 
     @extend_schema_field(LockSerializer(allow_null=True))
     def get_lock(self, visit: Visit) -> Any:
@@ -287,7 +298,7 @@ class VisitViewSet(ReadOnlyViewSet):
     resource = "visit"
     company_first = True
     queryset = Visit.objects.select_related("site", "installer", "locked_by").prefetch_related(
-        Prefetch("tasks", queryset=VisitTask.objects.select_related("need__unit")),
+        Prefetch("tasks", queryset=VisitTask.objects.select_related("need__unit", "need__position")),
         Prefetch(
             "additions",
             queryset=VisitAddition.objects.filter(state=VisitAddition.State.PROPOSED, need__state=Need.State.OPEN)

@@ -10,6 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from accounts.language import gettext_noop
+
 
 @dataclass(frozen=True)
 class Observation:
@@ -23,60 +25,66 @@ class Observation:
         What is the case when it was seen, as a sentence without its full stop.
     also : str
         Other words that people write for it, separated by commas.
+    to_client : str
+        As a client is asked for it, where the meaning is in words of the trade.
     """
 
     name: str
     meaning: str
     also: str
+    to_client: str = ""
 
 
 OBSERVATIONS: Final = (
     Observation(
-        "water_on_floor", "there is water on the floor",
+        "water_on_floor", gettext_noop("there is water on the floor"),
         "water on the floor, leaks, leaking, dripping, wet floor",
     ),
     Observation(
-        "no_water", "no water comes",
+        "no_water", gettext_noop("no water comes"),
         "no water comes, no water at all, out of water, without water, nothing comes out, tap stays dry",
     ),
     Observation(
-        "concentrate_never_stops", "concentrate never stops",
+        "concentrate_never_stops", gettext_noop("concentrate never stops"),
         "drain never stops, waste never stops, drain runs on, runs to drain all day",
+        gettext_noop("water runs to the drain and never stops"),
     ),
     Observation(
-        "container_overflows", "the container overflows",
+        "container_overflows", gettext_noop("the container overflows"),
         "overflow, overflows, container overflowed, tank overflows",
     ),
     Observation(
-        "unusual_noise", "the unit makes a noise that it did not make before",
+        "unusual_noise", gettext_noop("the unit makes a noise that it did not make before"),
         "noise, noisy, new noise, strange noise",
     ),
     Observation(
-        "taste_or_odour", "taste or odour is reported",
+        "taste_or_odour", gettext_noop("taste or odour is reported"),
         "taste or smell, taste, smell, odour, odor, taste or odor, bad taste",
+        gettext_noop("the water tastes or smells of something"),
     ),
     Observation(
-        "smell_or_slime", "smell or slime was found",
+        "smell_or_slime", gettext_noop("smell or slime was found"),
         "slime, slime found, smell or slime found, biofilm",
+        gettext_noop("the unit smells, or there is slime in it"),
     ),
     Observation(
-        "slow_filling", "the tank or container fills slowly",
+        "slow_filling", gettext_noop("the tank or container fills slowly"),
         "fills slowly, slow to fill, slow",
     ),
     Observation(
-        "tap_soon_trickles", "the tap gives a glass of water, and then a trickle",
+        "tap_soon_trickles", gettext_noop("the tap gives a glass of water, and then a trickle"),
         "trickle, tap trickles, only a trickle, first glass only",
     ),
     Observation(
-        "is_switched_off", "the unit was switched off, or its feed was shut",
+        "is_switched_off", gettext_noop("the unit was switched off, or its feed was shut"),
         "switched off, unit off, off, unit switched off, feed shut off",
     ),
     Observation(
-        "pump_cycles_rapidly", "the pump starts and stops again and again",
+        "pump_cycles_rapidly", gettext_noop("the pump starts and stops again and again"),
         "pump cycles, pump starts again and again, pump starts and stops",
     ),
     Observation(
-        "pump_never_stops", "the pump never stops",
+        "pump_never_stops", gettext_noop("the pump never stops"),
         "pump runs on, pump runs all day",
     ),
 )  # fmt: skip

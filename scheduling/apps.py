@@ -7,6 +7,9 @@ class SchedulingConfig(AppConfig):
 
     def ready(self) -> None:
         """Make the kinds of jobs, what follows a change, clients are asked for and work costs known to this process."""
+        from accounts.language import gettext_noop
+        from accounts.models import Membership
+        from accounts.pages.navigation import Place, add_place
         from fleet.services.asked import find_with
         from fleet.services.consequences import subscribe
         from fleet.services.sizing.labour import price_with
@@ -21,3 +24,5 @@ class SchedulingConfig(AppConfig):
         find_with(asked_of_client)
         price_with(labour_by_policy)
         ask_before("work", refuse_part_of_a_report)
+        clients = frozenset({Membership.Role.CLIENT})
+        add_place(Place(10, "my-water", gettext_noop("My water"), ("unit", "status"), clients))

@@ -5,6 +5,9 @@ from dataclasses import dataclass
 
 from django.db.models import Model
 
+from fleet.models import Unit
+from scheduling.models import Visit
+
 EVERYONE = "owner office installer client"
 STAFF = "owner office installer"
 OFFICE = "owner office"
@@ -33,4 +36,19 @@ ACCOUNTS = {
     "POST /account/": PageRow(EVERYONE),
 }
 
-PAGES: dict[str, PageRow] = {**ACCOUNTS}
+# What a client sees; staff may look at it as well, and answer for a client on the telephone.
+MY_WATER = {
+    "GET /my-water/": PageRow(EVERYONE),
+    "GET /my-water/<unit>/": PageRow(EVERYONE, {"unit": Unit}),
+    "GET /my-water/<unit>/fault/": PageRow(EVERYONE, {"unit": Unit}),
+    "POST /my-water/<unit>/fault/": PageRow(EVERYONE, {"unit": Unit}),
+    "GET /my-water/<unit>/plot.svg": PageRow(EVERYONE, {"unit": Unit}),
+    "GET /my-water/<unit>/reading/": PageRow(EVERYONE, {"unit": Unit}),
+    "POST /my-water/<unit>/reading/": PageRow(EVERYONE, {"unit": Unit}),
+    "GET /my-water/<unit>/readings.csv": PageRow(EVERYONE, {"unit": Unit}),
+    "GET /my-water/<unit>/water.pdf": PageRow(EVERYONE, {"unit": Unit}),
+    "GET /my-water/visits/<visit>/": PageRow(EVERYONE, {"visit": Visit}),
+    "POST /my-water/visits/<visit>/": PageRow(EVERYONE, {"visit": Visit}),
+}
+
+PAGES: dict[str, PageRow] = {**ACCOUNTS, **MY_WATER}

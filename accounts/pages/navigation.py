@@ -1,13 +1,16 @@
 """What stands in the head of every page: the places that the member's role may go to. Each room adds its own."""
 
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from django.urls import reverse
 
 from accounts.language import gettext
 from accounts.models import Membership
-from accounts.permissions import allows
+from accounts.permissions import EVERYONE, allows
+
+if TYPE_CHECKING:
+    from accounts.permissions import Roles
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,12 +27,15 @@ class Place:
         What it is called, marked with `gettext_noop`.
     right
         Resource and action in the table of `accounts.permissions`; whoever may not, does not see it.
+    roles
+        For whom it is made; others may go there, and have better places.
     """
 
     order: int
     name: str
     title: str
     right: tuple[str, str]
+    roles: "Roles" = EVERYONE
 
 
 _places: Final[dict[str, Place]] = {}
@@ -42,9 +48,9 @@ def add_place(place: Place) -> None:
 
 def places_for(membership: Membership | None) -> list[Place]:
     """The places that a member may go to, in their order."""
-    return sorted(
-        (place for place in _places.values() if allows(membership, *place.right)), key=lambda place: place.order
-    )
+    role = membership.role if membership is not None else None
+    open_places = (place for place in _places.values() if role in place.roles and allows(membership, *place.right))
+    return sorted(open_places, key=lambda place: place.order)
 
 
 def navigation_for(membership: Membership | None, path: str) -> list[dict[str, Any]]:

@@ -19,7 +19,7 @@ ESTIMATE: Final = gettext_noop(
 
 # what a client is asked for
 
-_TO_READ: Final = {
+TO_READ: Final = {
     "line_pressure_kpa": gettext_noop("the pressure of the water supply"),
     "prefilter_outlet_pressure_kpa": gettext_noop("the pressure behind the prefilters"),
     "feed_tds_mg_per_l": gettext_noop("the TDS of the tap water"),
@@ -40,7 +40,7 @@ def please_read(columns: Sequence[str]) -> str:
         "They tell us when to come, and may save a visit. Use the meters you have there: open no housing and loosen no "
         "fitting."
     )
-    named = [gettext(_TO_READ[column]) for column in columns]
+    named = [gettext(TO_READ[column]) for column in columns]
     if len(named) > 1:
         *several, last = named
         named = [gettext("{several} and {last}").format(several=", ".join(several), last=last)]

@@ -4,8 +4,20 @@ from django.urls import path
 
 from scheduling.pages.answer import AnswerPage
 from scheduling.pages.calendar import calendar
+from scheduling.pages.my_water.files import ReadingsFile, WaterFile
+from scheduling.pages.my_water.reading_page import FaultPage, ReadingPage
+from scheduling.pages.my_water.unit_page import MyWaterPage, PlotPage, UnitPage
+from scheduling.pages.my_water.visit_page import VisitPage
 
 urlpatterns = [
     path("answer/<str:token>/", AnswerPage.as_view(), name="answer-page"),
     path("calendars/<str:secret>.ics", calendar, name="calendar-page"),
+    path("my-water/", MyWaterPage.as_view(), name="my-water"),
+    path("my-water/<int:unit>/", UnitPage.as_view(), name="my-water-unit"),
+    path("my-water/<int:unit>/fault/", FaultPage.as_view(), name="my-water-fault"),
+    path("my-water/<int:unit>/plot.svg", PlotPage.as_view(), name="my-water-plot"),
+    path("my-water/<int:unit>/reading/", ReadingPage.as_view(), name="my-water-reading"),
+    path("my-water/<int:unit>/readings.csv", ReadingsFile.as_view(), name="my-water-csv"),
+    path("my-water/<int:unit>/water.pdf", WaterFile.as_view(), name="my-water-pdf"),
+    path("my-water/visits/<int:visit>/", VisitPage.as_view(), name="my-water-visit"),
 ]

@@ -185,7 +185,7 @@ def _work_done(page: Page, unit: Mapping[str, Any], zone: str) -> list[WorkDone]
     places = {row["id"]: SimpleNamespace(stage=row["stage"]) for row in unit["positions"]}
     done = []
     for row in rows:
-        work = [work for work in row["work"] if work["unit"] == unit["id"]]
+        work = [work for work in row["work"] if work.get("unit") == unit["id"]]
         told = [(unit["code"], work["action"], places.get(work.get("position"))) for work in work]
         if told or row["photos"]:
             lines = words.done_lines(told)  # type: ignore[arg-type]

@@ -1,0 +1,242 @@
+"""The client's pages say what the API says, and do what it does."""
+
+import csv
+import io
+import re
+from datetime import timedelta
+
+import pytest
+from django.db import connection
+from django.test import Client as Browser
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+from pypdf import PdfReader
+from rest_framework.test import APIClient
+
+from accounts.language import speak
+from accounts.models import Client, Company, Membership
+from fleet.models import Reading
+from fleet.pages.plot import LOOKS
+from scheduling.models import Visit
+from tests import factories
+from tests.pages import signed_in, text_of
+from tests.pseudo_language import PSEUDO
+from tests.watched_unit import Watched, watched_unit
+
+pytestmark = pytest.mark.interface
+
+
+@pytest.fixture
+def watched(company: Company, first_client: Client, office: Membership) -> Watched:
+    return watched_unit(company, first_client, office, timezone.now())
+
+
+@pytest.fixture
+def clara(client_member: Membership) -> Browser:
+    return signed_in(client_member)
+
+
+def page_of(person: Browser, watched: Watched) -> str:
+    response = person.get(f"/my-water/{watched.unit.pk}/")
+    assert response.status_code == 200
+    return text_of(response)
+
+
+def words_of(page: str) -> str:
+    return " ".join(re.sub(r"<[^>]+>", " ", page).split())
+
+
+def test_the_page_says_what_the_status_of_the_unit_says(clara: Browser, as_client: APIClient, watched: Watched) -> None:
+    status = as_client.get(f"/api/v1/units/{watched.unit.pk}/status/").json()
+    words = words_of(page_of(clara, watched))
+    assert status["water"] == "good"
+    assert "Your water is good" in words
+    assert status["sentence"] in words
+    assert "by Clara First. Value 0.5 mg/L, limit 2 mg/L." in words
+    for caution in status["cautions"]:
+        assert caution in words
+    Reading.objects.update(product_tds_mg_per_l=50.0)
+    assert "Your water is not good" in words_of(page_of(clara, watched))
+    Reading.objects.all().delete()
+    words = words_of(page_of(clara, watched))
+    assert "We do not know whether your water is good" in words
+    assert "Nothing was read yet." in words
+
+
+def test_one_unit_is_shown_at_once_and_several_are_listed(
+    clara: Browser, company: Company, first_client: Client, watched: Watched
+) -> None:
+    assert clara.get("/my-water/").headers["Location"] == f"/my-water/{watched.unit.pk}/"
+    second = factories.UnitFactory(company=company, site__client=first_client, name="coffee bar")
+    theirs = factories.UnitFactory(company=company, name="somebody else's")
+    page = text_of(clara.get("/my-water/"))
+    assert f'href="/my-water/{second.pk}/"' in page
+    assert theirs.name not in page
+
+
+def test_what_is_expected_is_a_band_of_days_and_what_is_left_is_said_in_words(clara: Browser, watched: Watched) -> None:
+    words = words_of(page_of(clara, watched))
+    for position in watched.unit.positions.all():
+        assert position.forecasts.get().p10.strftime("%-d %b %Y") in words
+    assert "Between" in words
+    assert "First resin cartridge : about 60 % left" in words
+    assert "Sediment filter : about 15 % left" in words
+
+
+def test_a_picture_is_drawn_once_and_its_address_says_what_is_in_it(
+    clara: Browser, watched: Watched, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(clara, watched)
+    addresses = [found.replace("&amp;", "&") for found in re.findall(r'"(/my-water/\d+/plot\.svg\?[^"]+)"', page)]
+    assert {address.rpartition("=")[2] for address in addresses} == set(LOOKS)
+    pictures = {address: clara.get(address) for address in addresses}
+    for response in pictures.values():
+        assert response.headers["Content-Type"] == "image/svg+xml"
+        assert "immutable" in response.headers["Cache-Control"]
+        assert "Finished water, TDS in mg/L" in text_of(response)
+        assert "limit 2" in text_of(response)
+    monkeypatch.setattr("fleet.pages.plot._drawn", lambda *_: pytest.fail("drawn twice"))
+    assert clara.get(addresses[0]).content == pictures[addresses[0]].content
+    assert clara.get(addresses[0].replace("digest=", "digest=0")).status_code == 404
+    Reading.objects.filter(permeate_tds_mg_per_l=9.5).update(permeate_tds_mg_per_l=9.75)
+    assert addresses[0] not in page_of(clara, watched).replace("&amp;", "&")
+
+
+def test_a_client_declines_and_the_visit_says_so(clara: Browser, watched: Watched) -> None:
+    page = page_of(clara, watched)
+    assert page.count('name="opens_at"') == 2
+    address = f"/my-water/visits/{watched.visit.pk}/"
+    response = clara.post(address, {"answer": "decline", "note": "only after six"}, follow=True)
+    assert "The times are declined." in text_of(response)
+    assert Visit.objects.get().state == "proposed"
+    again = clara.post(address, {"answer": "decline"})
+    assert again.status_code == 409
+    assert 'role="alert"' in text_of(again)
+
+
+def test_a_client_accepts_one_of_the_times_and_cancels_it(clara: Browser, watched: Watched) -> None:
+    address = f"/my-water/visits/{watched.visit.pk}/"
+    opens_at = re.findall(r'name="opens_at" value="([^"]+)"', page_of(clara, watched))[0]
+    assert clara.post(address, {"answer": "accept"}).status_code == 400
+    assert clara.post(address, {"answer": "shout"}).status_code == 400
+    assert Visit.objects.get().state == "offered"
+    assert clara.post(address, {"answer": "accept", "opens_at": opens_at}).status_code == 302
+    assert Visit.objects.get().state == "confirmed"
+    assert "We will come on" in words_of(page_of(clara, watched))
+    assert clara.post(address, {"answer": "call_me"}).status_code == 302
+    assert clara.post(address, {"answer": "cancel", "note": "ill"}).status_code == 302
+    assert Visit.objects.get(pk=watched.visit.pk).state == "cancelled"
+
+
+def test_a_reading_is_entered_in_the_units_of_ones_own_meter(clara: Browser, watched: Watched) -> None:
+    address = f"/my-water/{watched.unit.pk}/reading/"
+    page = text_of(clara.get(address))
+    assert '<option value="uS/cm" selected>' in page
+    assert "Last: 484 uS/cm" in page
+    sent = {"feed_tds": "500", "feed_tds_unit": "uS/cm", "product_tds": "0,4", "product_tds_unit": "ppm"}
+    response = clara.post(address, {**sent, "person": "Clara"}, follow=True)
+    assert "Thank you. Your reading is stored." in text_of(response)
+    newest = Reading.objects.order_by("-taken_at").first()
+    assert newest is not None
+    assert (newest.feed_tds_mg_per_l, newest.product_tds_mg_per_l) == (250.0, 0.4)
+    assert (newest.source, newest.person) == ("client", "Clara")
+
+
+def test_what_cannot_be_is_refused_beside_its_field_and_nothing_is_kept(clara: Browser, watched: Watched) -> None:
+    address = f"/my-water/{watched.unit.pk}/reading/"
+    before = Reading.objects.count()
+    sent = {"feed_tds": "plenty", "feed_tds_unit": "ppm", "inlet_pressure": "600", "inlet_pressure_unit": "bar"}
+    response = clara.post(address, sent)
+    page = text_of(response)
+    assert response.status_code == 400
+    assert page.count('aria-invalid="true"') == 2
+    assert 'id="id_feed_tds-fault"' in page
+    assert 'value="plenty"' in page
+    assert clara.post(address, {}).status_code == 400
+    assert Reading.objects.count() == before
+
+
+def test_what_looks_doubtful_is_said_at_once(clara: Browser, watched: Watched) -> None:
+    sent = {"feed_tds": "9", "feed_tds_unit": "ppm", "permeate_tds": "250", "permeate_tds_unit": "ppm"}
+    response = clara.post(f"/my-water/{watched.unit.pk}/reading/", sent, follow=True)
+    newest = Reading.objects.order_by("-taken_at").first()
+    assert newest is not None
+    assert newest.flags
+    assert newest.flags[0]["sentence"] in words_of(text_of(response)).replace("&#x27;", "'")
+
+
+def test_a_report_of_a_fault_is_looked_at_like_any_reading(clara: Browser, watched: Watched) -> None:
+    address = f"/my-water/{watched.unit.pk}/fault/"
+    assert "Water runs to the drain and never stops" in text_of(clara.get(address))
+    sent = {"observations": ["water_on_floor"], "note": "under the sink", "person": "Clara"}
+    response = clara.post(address, sent, follow=True)
+    assert "Thank you. We have your report" in text_of(response)
+    newest = Reading.objects.order_by("-taken_at").first()
+    assert newest is not None
+    assert newest.observations == {"water_on_floor": True}
+    assert newest.note == "under the sink"
+    refused = clara.post(address, {})
+    assert refused.status_code == 400
+    assert 'role="alert"' in text_of(refused)
+
+
+def test_the_page_can_be_taken_along(clara: Browser, watched: Watched) -> None:
+    sheet = clara.get(f"/my-water/{watched.unit.pk}/readings.csv")
+    rows = list(csv.DictReader(io.StringIO(sheet.content.decode())))
+    assert [row["feed TDS [mg/L]"] for row in rows] == ["242.0", "270.0", "300.0", "330.0"]
+    paper = clara.get(f"/my-water/{watched.unit.pk}/water.pdf")
+    assert paper.headers["Content-Type"] == "application/pdf"
+    text = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(paper.content)).pages)
+    for part in ("Your water is good.", "first resin cartridge: between", "Deionised water is not for drinking."):
+        assert part in " ".join(text.split())
+
+
+def test_inner_words_of_the_company_do_not_reach_a_client(
+    clara: Browser, as_office: APIClient, watched: Watched
+) -> None:
+    Visit.objects.update(reason="dear because of the ferry", closing_note="grumpy")
+    Reading.objects.update(note="client is grumpy")
+    watched.unit.notes = "grumpy"
+    watched.unit.save()
+    for path in ("", "reading/", "fault/", "readings.csv"):
+        page = text_of(clara.get(f"/my-water/{watched.unit.pk}/{path}"))
+        assert "grumpy" not in page
+        assert "ferry" not in page
+
+
+def test_a_page_takes_as_many_queries_whatever_was_read_and_done(
+    clara: Browser, company: Company, first_client: Client, watched: Watched
+) -> None:
+    def queries(path: str) -> int:
+        clara.get(path)
+        with CaptureQueriesContext(connection) as made:
+            assert clara.get(path).status_code == 200
+        return len(made)
+
+    def work(reference: str) -> None:
+        site = watched.unit.site
+        factories.ServiceRecordFactory(company=company, site=site, reference=reference, done_at=timezone.now())
+
+    path = f"/my-water/{watched.unit.pk}/"
+    work("first")
+    before = queries(path)
+    for days in range(3, 60):
+        factories.ReadingFactory(unit=watched.unit, taken_at=timezone.now() - timedelta(days=days))
+    for number in range(3):
+        work(f"further {number}")
+    assert queries(path) == before
+    factories.UnitFactory(company=company, site__client=first_client)
+    few = queries("/my-water/")
+    for _ in range(20):
+        factories.UnitFactory(company=company, site__client=first_client)
+    assert queries("/my-water/") == few
+
+
+def test_every_sentence_of_the_pages_can_be_translated(clara: Browser, watched: Watched) -> None:
+    for path in ("", "reading/", "fault/"):
+        with speak(PSEUDO):
+            page = text_of(clara.get(f"/my-water/{watched.unit.pk}/{path}"))
+        main = page[page.index("<main") : page.index("</main>")]
+        sentences = re.findall(r">([^<>]*[a-z]{3,} [a-z]{2,} [a-z]{2,}[^<>]*)<", main)
+        # What was stored in English before another language was spoken stays in it.
+        assert [text for text in sentences if "Your " not in text] == []

@@ -174,6 +174,7 @@ READERS: Final = _table(
     ("Taken", EVERYONE, "item quantity"),
     ("Taken", STAFF, "from_van from_store uncounted"),
     ("Photo", EVERYONE, "id record kind media_type size width height digest caption received_at"),
+    ("ReadingPhoto", EVERYONE, "id reading media_type size width height digest caption received_at"),
 )
 
 

@@ -133,6 +133,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("service_record", READ, EVERYONE),
     ("service_record", ("create", "add_photo", "correct", "void"), STAFF),
     ("service_photo", (*READ, "image"), EVERYONE),
+    ("reading_photo", (*READ, "image", "create"), EVERYONE),
     ("client_data", ("retrieve",), OWNER | frozenset({Role.CLIENT})),
     ("client_data", ("erase",), OWNER),
     ("parts_list", READ, STAFF),
@@ -172,6 +173,7 @@ _STORES_NOTHING: Final = frozenset(
 _READINGS: Final = frozenset(
     {
         *(("reading", action) for action in ("create", "upload", "correct", "void")),
+        ("reading_photo", "create"),
         *(("feed_water_sample", action) for action in ("create", "upload", "void")),
         ("unit", "add_reading"),
         ("site", "upload_public_records"),

@@ -620,6 +620,20 @@ class ServicePhotoFactory(DjangoModelFactory):
     received_at = NOW
 
 
+class ReadingPhotoFactory(DjangoModelFactory):
+    class Meta:
+        model = scheduling.ReadingPhoto
+
+    reading = factory.SubFactory(ReadingFactory)
+    media_type = "image/png"
+    size = 68
+    width = 1
+    height = 1
+    digest = factory.Sequence(lambda n: f"{n:064x}")
+    file = factory.django.FileField(data=b"no picture at all", filename="picture")
+    received_at = NOW
+
+
 class PlanFactory(TenantFactory):
     class Meta:
         model = scheduling.Plan

@@ -150,6 +150,8 @@ def unit(first_client: Client, as_owner: APIClient, client_member: Membership) -
     )
     photo = factories.ServicePhotoFactory(record=report, caption=WORD)
     photo.file.save("photo.png", ContentFile(WORD.encode()))
+    seen = factories.ReadingPhotoFactory(reading=reading, caption=WORD)
+    seen.file.save("photo.png", ContentFile(WORD.encode()))
     others = [
         factories.ReadingIndicatorsFactory(reading=reading),
         factories.FeedWaterSampleFactory(site=unit.site),
@@ -231,7 +233,7 @@ def test_no_word_of_the_person_is_left_and_what_was_measured_stays(
     assert answer.status_code == 200, answer.content
     body = answer.json()
     assert (body["client"], body["sites"], body["units"]) == (first_client.pk, 1, 1)
-    assert (body["people"], body["pictures"], body["letters"]) == (1, 1, 2)
+    assert (body["people"], body["pictures"], body["letters"]) == (1, 2, 2)
     assert list(left_in_tables()) == []
     assert not storage.exists(name)
     assert {model: model._base_manager.count() for model in kept} == kept

@@ -289,6 +289,10 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
         "work": [{"action": "inspect", "unit": factories.UnitFactory(company=company, site=row.site).pk}],
         "reason": "Only looked at.",
     },
+    "POST /api/v1/reading-photos/": lambda company, client, unit, row: {
+        "reading": factories.ReadingFactory(unit=unit).pk,
+        "file": SimpleUploadedFile("floor.png", _picture()),
+    },
     "POST /api/v1/site-pairs/": lambda company, client, unit, row: {
         "first_site": unit.site_id,
         "second_site": factories.SiteFactory(company=company).pk,

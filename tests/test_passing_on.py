@@ -67,8 +67,11 @@ def happen(site: Site, unit: Unit, at: datetime, person: str) -> Rows:
     )
     photo = factories.ServicePhotoFactory(record=record, caption=person, digest=f"{at.day:064}")
     photo.file.save("photo.png", ContentFile(person.encode()))
+    seen = factories.ReadingPhotoFactory(reading=reading, caption=person, digest=f"{at.day:064}")
+    seen.file.save("photo.png", ContentFile(person.encode()))
     rows = [
         reading,
+        seen,
         factories.ReadingIndicatorsFactory(reading=reading),
         placement,
         factories.FeedWaterSampleFactory(site=site, taken_at=at, measured_by=person, reference=f"S {at.date()}"),

@@ -3,6 +3,7 @@
 import tempfile
 from collections.abc import Iterator
 from dataclasses import asdict
+from itertools import chain
 from typing import Any, Final
 
 from django.http import FileResponse
@@ -30,6 +31,7 @@ from fleet.api.sites import SiteViewSet
 from fleet.api.units import UnitViewSet
 from scheduling.api.invoices import InvoiceViewSet
 from scheduling.api.messages import MessageViewSet
+from scheduling.api.reading_photos import ReadingPhotoViewSet
 from scheduling.api.renderers import ZIPRenderer
 from scheduling.api.service_records import ServicePhotoViewSet, ServiceRecordViewSet
 from scheduling.api.visits import VisitViewSet
@@ -51,6 +53,7 @@ TABLES: Final[dict[str, type[TenantViewSet]]] = {
     "visits": VisitViewSet,
     "service-records": ServiceRecordViewSet,
     "service-photos": ServicePhotoViewSet,
+    "reading-photos": ReadingPhotoViewSet,
     "messages": MessageViewSet,
     "invoices": InvoiceViewSet,
 }
@@ -98,7 +101,10 @@ class ClientDataViewSet(TenantViewSet):
         write_archive(
             archive,
             tables=self._tables(client),
-            pictures=_pictures(self._rows(ServicePhotoViewSet, client)),
+            pictures=chain(
+                _pictures(self._rows(ServicePhotoViewSet, client)),
+                _pictures(self._rows(ReadingPhotoViewSet, client)),
+            ),
             title=words.archive_title(client.name, self.by.company.name, self.by.company.day_at(self.now)),
         )
         archive.seek(0)
@@ -155,11 +161,11 @@ class ClientDataViewSet(TenantViewSet):
 
 def _pictures(photos: Any) -> Iterator[tuple[str, bytes]]:
     """Pictures that are still where they were put."""
-    photo: ServicePhoto
     for photo in photos.iterator(chunk_size=50):
         try:
             with photo.file.open("rb") as stored:
                 content = stored.read()
         except FileNotFoundError:
             continue
-        yield f"{photo.kind}-{photo.pk}.{str(photo.file.name).rpartition('.')[2]}", content
+        kind = photo.kind if isinstance(photo, ServicePhoto) else "reading"
+        yield f"{kind}-{photo.pk}.{str(photo.file.name).rpartition('.')[2]}", content

@@ -367,13 +367,17 @@ class ServicePhotoViewSet(ReadOnlyViewSet):
     @action(detail=True, methods=["get"], renderer_classes=[AnyImageRenderer, JSONRenderer])
     def image(self, request: Request, pk: str) -> HttpResponse:
         """Give the picture itself."""
-        photo = self.get_object()
-        with photo.file.open("rb") as stored:
-            content = stored.read()
-        headers = {
-            "Content-Disposition": f'inline; filename="photo-{photo.pk}"',
-            # what was sent as a picture is never run as anything else
-            "X-Content-Type-Options": "nosniff",
-            "Cache-Control": "private, max-age=86400",
-        }
-        return HttpResponse(content, content_type=photo.media_type, headers=headers)
+        return answer_picture(self.get_object())
+
+
+def answer_picture(photo: Any) -> HttpResponse:
+    """Answer with a kept picture."""
+    with photo.file.open("rb") as stored:
+        content = stored.read()
+    headers = {
+        "Content-Disposition": f'inline; filename="photo-{photo.pk}"',
+        # what was sent as a picture is never run as anything else
+        "X-Content-Type-Options": "nosniff",
+        "Cache-Control": "private, max-age=86400",
+    }
+    return HttpResponse(content, content_type=photo.media_type, headers=headers)

@@ -20,6 +20,7 @@ from scheduling.api.parts import PartsListViewSet, StockLevelViewSet
 from scheduling.api.plans import PlanViewSet, RoundViewSet
 from scheduling.api.policy import PolicyViewSet
 from scheduling.api.prices import SalesPriceViewSet, VatRateViewSet
+from scheduling.api.reading_photos import ReadingPhotoViewSet
 from scheduling.api.search import SearchViewSet
 from scheduling.api.service_records import ServicePhotoViewSet, ServiceRecordViewSet
 from scheduling.api.site_pairs import SitePairViewSet
@@ -40,6 +41,7 @@ router.register("readings-wanted", WantedReadingViewSet, basename="wanted-readin
 router.register("visits", VisitViewSet)
 router.register("messages", MessageViewSet)
 router.register("service-records", ServiceRecordViewSet)
+router.register("reading-photos", ReadingPhotoViewSet)
 router.register("service-photos", ServicePhotoViewSet)
 router.register("client-data", ClientDataViewSet, basename="client-data")
 router.register("plans", PlanViewSet)

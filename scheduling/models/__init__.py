@@ -12,6 +12,7 @@ from scheduling.models.orders import Delivery, PurchaseOrder, PurchaseOrderLine
 from scheduling.models.parts import PartsLine, PartsList, StockLevel
 from scheduling.models.policy import CompanyPolicy
 from scheduling.models.prices import SalesPrice, Vat, VatRate
+from scheduling.models.reading_photos import ReadingPhoto
 from scheduling.models.rounds import Plan, Round, Stop, UnservedVisit
 from scheduling.models.site_pairs import SitePair
 from scheduling.models.travel import RoadCalibration
@@ -34,6 +35,7 @@ __all__ = [
     "Plan",
     "PurchaseOrder",
     "PurchaseOrderLine",
+    "ReadingPhoto",
     "RoadCalibration",
     "Round",
     "SalesPrice",

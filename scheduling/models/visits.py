@@ -1,7 +1,7 @@
 """Visits to sites, what is to be done on them, and what was done."""
 
 from collections.abc import Iterable
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Final
 
 from django.db import models
 from django.db.models import Q
@@ -254,9 +254,12 @@ class ServiceRecord(KnowsDaysAlone, Voidable, PassedOn):
         return f"record {self.reference}"
 
 
+PICTURE_ENDINGS: Final = {"image/jpeg": "jpg", "image/png": "png", "image/webp": "webp"}
+
+
 def photo_path(photo: "ServicePhoto", name: str) -> str:
     """Where a photo is kept: by company, under its digest, so that no name of a sender reaches the disk."""
-    kind = {"image/jpeg": "jpg", "image/png": "png", "image/webp": "webp"}[photo.media_type]
+    kind = PICTURE_ENDINGS[photo.media_type]
     return f"company-{photo.record.company_id}/record-{photo.record_id}/{photo.digest}.{kind}"
 
 

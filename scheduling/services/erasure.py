@@ -61,6 +61,7 @@ from scheduling.models import (
     Plan,
     PurchaseOrder,
     PurchaseOrderLine,
+    ReadingPhoto,
     ServiceContract,
     ServicePhoto,
     ServiceRecord,
@@ -107,6 +108,7 @@ DELETED: Final[tuple[type[Model], ...]] = (
     CalendarFeed,
     Message,
     ServicePhoto,
+    ReadingPhoto,
     AccessException,
     AccessWindow,
     AccessToken,
@@ -192,12 +194,12 @@ def erase_client(*, client: Client, name: str, by: Membership, now: datetime) ->
         memberships = list(Membership.objects.filter(client=client).select_related("user"))
         Visit.objects.filter(pk__in=rows[Visit], state=Visit.State.PROPOSED).delete()
         letters = Message.objects.filter(Q(client=client) | Q(visit__in=rows[Visit]))
-        pictures = ServicePhoto.objects.filter(ServicePhoto.of_own_time(client.pk))
+        pictures = [model.objects.filter(model.of_own_time(client.pk)) for model in (ServicePhoto, ReadingPhoto)]
         erased = Erased(
             sites=len(rows[Site]),
             units=len(rows[Unit]),
             people=len(memberships),
-            pictures=pictures.count(),
+            pictures=sum(kind.count() for kind in pictures),
             letters=letters.count(),
             rows=sum(len(keys) for keys in rows.values()),
             invoices=Invoice.objects.filter(client=client).count(),
@@ -205,7 +207,8 @@ def erase_client(*, client: Client, name: str, by: Membership, now: datetime) ->
         letters.delete()
         invitations = _delete_invitations(client, memberships)
         CalendarFeed.objects.filter(client=client).delete()
-        _delete_pictures(pictures)
+        for kind in pictures:
+            _delete_pictures(kind)
         AccessException.objects.filter(site__in=rows[Site]).delete()
         AccessWindow.objects.filter(site__in=rows[Site]).delete()
         SitePair.objects.filter(Q(first_site__in=rows[Site]) | Q(second_site__in=rows[Site])).delete()

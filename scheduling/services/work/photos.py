@@ -1,6 +1,8 @@
 """Pictures that belong to a report of work: looked at before they are kept, each kept once."""
 
 import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from io import BytesIO
 from typing import Final
@@ -22,6 +24,25 @@ MOST_PHOTOS: Final = 40
 _TYPES: Final = {"JPEG": "image/jpeg", "PNG": "image/png", "WEBP": "image/webp"}
 
 
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A picture that was looked at."""
+
+    content: bytes
+    media_type: str
+    width: int
+    height: int
+    digest: str
+
+
+def read_picture(file: UploadedFile) -> Picture:
+    """Look at a picture before it is kept. InvalidInput when it is none that is taken, or too large."""
+    if (file.size or 0) > MOST_BYTES:
+        raise _refused(f"the picture has {file.size} bytes; at most {MOST_BYTES} are taken. Send a smaller one.")
+    content = file.read()
+    return Picture(content, *_type_and_size(content), hashlib.sha256(content).hexdigest())
+
+
 def add_photo(
     *, record: ServiceRecord, by: Membership, file: UploadedFile, kind: str, caption: str, now: datetime
 ) -> tuple[ServicePhoto, bool]:
@@ -38,43 +59,42 @@ def add_photo(
     Conflict
         When the report has as many as are kept, or has this picture already with another kind or caption.
     """
-    if (file.size or 0) > MOST_BYTES:
-        raise _refused(f"the picture has {file.size} bytes; at most {MOST_BYTES} are taken. Send a smaller one.")
-    content = file.read()
-    media_type, width, height = _type_and_size(content)
-    digest = hashlib.sha256(content).hexdigest()
+    picture = read_picture(file)
     with transaction.atomic():
         ServiceRecord.objects.select_for_update(no_key=True).get(pk=record.pk)
-        stored = ServicePhoto.objects.filter(record=record, digest=digest).first()
+        stored = ServicePhoto.objects.filter(record=record, digest=picture.digest).first()
         if stored is not None:
-            _refuse_other_words(stored, kind, caption)
+            refuse_other_words({"kind": (stored.kind, kind), "caption": (stored.caption, caption)})
             return stored, False
         if ServicePhoto.objects.filter(record=record).count() >= MOST_PHOTOS:
             raise Conflict("enough_photos", f"A report keeps {MOST_PHOTOS} pictures at most.")
         photo = ServicePhoto(
             record=record,
             kind=kind,
-            media_type=media_type,
-            size=len(content),
-            width=width,
-            height=height,
-            digest=digest,
+            media_type=picture.media_type,
+            size=len(picture.content),
+            width=picture.width,
+            height=picture.height,
+            digest=picture.digest,
             caption=caption,
             sent_by=by,
             received_at=now,
         )
-        photo.file.save("picture", ContentFile(content), save=False)
+        photo.file.save("picture", ContentFile(picture.content), save=False)
         photo.save()
         leave_entry(by=by, action="add photo", subject=photo, details={"record": record.pk, "kind": kind}, now=now)
     return photo, True
 
 
-def _refuse_other_words(stored: ServicePhoto, kind: str, caption: str) -> None:
-    """A picture is its own reference, and what is sent with it a second time is what was sent the first time."""
-    differences = [*difference("kind", stored.kind, kind), *difference("caption", stored.caption, caption)]
+def refuse_other_words(words: Mapping[str, tuple[str, str]]) -> None:
+    """A picture is its own reference, and what is sent with it a second time is what was sent the first time.
+
+    `words` has, by their field, what is stored and what is sent. Conflict where they differ.
+    """
+    differences = [one for name, (stored, sent) in words.items() for one in difference(name, stored, sent)]
     if differences:
         faults = [Fault(f"/{one.field}", f"{one.sentence_of('This picture is stored')}.") for one in differences]
-        sentence = "The report has this picture already, sent with other words; send it again as it was sent first."
+        sentence = "There is this picture already, sent with other words; send it again as it was sent first."
         raise Conflict(CONFLICT, sentence, faults=faults)
 
 

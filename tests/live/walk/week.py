@@ -242,6 +242,11 @@ def day_of_work(office: Person, installers: Mapping[str, Person]) -> None:
         files={"file": ("unit.png", one_pixel(), "image/png")},
         data={"caption": "below the sink"},
     )
+    installer.post(
+        "/reading-photos/",
+        files={"file": ("meter.png", one_pixel(), "image/png")},
+        data={"reading": record["readings"][0]},
+    )
     right = {**body, "reference": "W01-report-2", "minutes": 45, "reason": "it took longer"}
     corrected = installer.post(f"/service-records/{record['id']}/correct/", right)
     assert (corrected["corrects"], corrected["visit"]) == (record["id"], reported["id"])

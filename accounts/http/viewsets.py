@@ -138,9 +138,8 @@ class TenantViewSet(GenericViewSet[Any]):
         """Name the query parameters this action reads, and say of each whether it may be repeated."""
         may_repeat = dict.fromkeys(self.query_parameters, False)
         if self.action == "list":
-            may_repeat |= {
-                name: many for name, many in filter_parameters(self).items() if name not in self.unseen_filters()
-            }
+            unseen = self.unseen_filters()
+            may_repeat |= {name: many for name, many in filter_parameters(self).items() if name not in unseen}
             may_repeat |= dict.fromkeys(getattr(self.pagination_class, "parameters", ()), False)
             if orderable(self):
                 may_repeat["ordering"] = False

@@ -3,9 +3,11 @@
 from typing import Any
 
 from django import forms
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 
 from accounts.language import gettext
+from accounts.pages.asking import Answer
 from accounts.pages.forms import PageForm
 from accounts.pages.page import Page
 from fleet.api.instruments import InstrumentViewSet
@@ -13,6 +15,7 @@ from fleet.api.units import UnitViewSet
 from fleet.engineering.observations import OBSERVATIONS
 from fleet.engineering.quantities import SETTLING_MINUTES
 from fleet.pages.gauges import GaugeForm
+from scheduling.api.reading_photos import ReadingPhotoViewSet
 
 
 class ReadingForm(GaugeForm):
@@ -74,6 +77,9 @@ class FaultForm(PageForm):
     )
     person = forms.CharField(max_length=80, widget=forms.TextInput(attrs={"autocomplete": "name"}))
     note = forms.CharField(max_length=1000, widget=forms.Textarea(attrs={"rows": 3}))
+    photo = forms.FileField(widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}))
+
+    POINTERS = {"photo": "/file"}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -95,15 +101,27 @@ class FaultPage(Page):
     def post(self, request: HttpRequest, unit: int) -> HttpResponse:
         """Have it stored: it is looked at like any reading, and what it means is told on the page of the unit."""
         found = self.found(UnitViewSet, "retrieve", pk=unit)
-        form = FaultForm(request.POST)
-        sent = form.sent()
-        seen = dict.fromkeys(sent.pop("observations", []), True)
-        answer = self.ask(
-            UnitViewSet, "add_reading", pk=unit, data={**sent, **({"observations": seen} if seen else {})}
-        )
-        if not answer.is_good:
-            return self.show(status=answer.status, unit=found, form=form.refuse(answer.data))
+        form = FaultForm(request.POST, request.FILES)
+        refused = self._report(unit, form)
+        if refused is not None:
+            return self.show(status=refused.status, unit=found, form=form.refuse(refused.data))
         return self.go("my-water-unit", unit=unit, said=gettext("Thank you. We have your report and look into it."))
+
+    def _report(self, unit: int, form: FaultForm) -> Answer | None:
+        """Have the report stored with its picture, or neither; the answer that refused it."""
+        sent = form.sent()
+        photo = sent.pop("photo", None)
+        seen = dict.fromkeys(sent.pop("observations", []), True)
+        with transaction.atomic():
+            answer = self.ask(
+                UnitViewSet, "add_reading", pk=unit, data={**sent, "observations": seen} if seen else sent
+            )
+            if answer.is_good and photo is not None:
+                reading = {"reading": answer.data["id"]}
+                answer = self.ask(ReadingPhotoViewSet, "create", data=reading, files={"file": photo})
+            if not answer.is_good:
+                transaction.set_rollback(True)
+        return None if answer.is_good else answer
 
 
 def _as_choice(meaning: str) -> str:

@@ -7,20 +7,24 @@ from types import SimpleNamespace
 from typing import Any, Final
 
 from accounts.api.company import CompanyViewSet
+from accounts.language import gettext, listed
 from accounts.pages.page import Page
 from fleet.api.placements import PlacementViewSet
 from fleet.api.readings import ReadingViewSet
 from fleet.api.sites import SiteViewSet
 from fleet.api.units import UnitViewSet
+from fleet.engineering.observations import OBSERVATIONS
 from fleet.pages.days import day_of
 from fleet.pages.plot import Plot, plot_of
 from fleet.pages.train import Train, name_of, train_of
+from scheduling.api.reading_photos import ReadingPhotoViewSet
 from scheduling.api.service_records import ServiceRecordViewSet
 from scheduling.api.visits import VisitViewSet
 from scheduling.services.people import words
 
 MOST_READINGS: Final = 500
 _MOST_REPORTS: Final = 20
+_MOST_SHOWN: Final = 5
 _CLOSED: Final = ("done", "not_done", "cancelled")
 # Bands of dates are drawn on one axis of two years; what lies beyond goes on to its edge.
 _AXIS_DAYS: Final = 730
@@ -62,6 +66,16 @@ class WorkDone:
 
 
 @dataclass(frozen=True, slots=True)
+class Reported:
+    """What somebody at the site saw, heard, smelled or tasted, and their pictures of it."""
+
+    day: date | None
+    words: str
+    person: str
+    photos: Sequence[Mapping[str, Any]]
+
+
+@dataclass(frozen=True, slots=True)
 class UnitFacts:
     """One unit for its client; mappings are answers of the API."""
 
@@ -73,6 +87,7 @@ class UnitFacts:
     visits: Sequence[Mapping[str, Any]]
     changes: Sequence[ExpectedChange]
     work: Sequence[WorkDone]
+    reported: Sequence[Reported]
     train: Train
     plot: Plot | None
     read_on: date | None
@@ -103,6 +118,7 @@ def unit_facts(page: Page, unit_id: int) -> UnitFacts:
         visits=open_visits(page, unit["site"], zone),
         changes=[_expected(position, today) for position in unit["positions"]],
         work=_work_done(page, unit, zone),
+        reported=_reported(page, unit_id, readings, zone),
         train=train_of(unit["positions"], time_zone=zone, for_client=True),
         plot=_plot(page, unit_id, readings, status, zone),
         read_on=day_of(status["read_at"], zone),
@@ -191,3 +207,18 @@ def _work_done(page: Page, unit: Mapping[str, Any], zone: str) -> list[WorkDone]
             lines = words.done_lines(told)  # type: ignore[arg-type]
             done.append(WorkDone(day_of(row["done_at"], zone), lines, row["confirmed_by"], row["photos"]))
     return done
+
+
+def _reported(page: Page, unit: int, readings: Sequence[Mapping[str, Any]], zone: str) -> list[Reported]:
+    """The newest readings in which something was seen, or that came with a picture."""
+    asked = {"reading__unit": unit, "ordering": "-received_at", "page_size": _MOST_REPORTS}
+    photos: dict[int, list[Any]] = {}
+    for photo in page.found(ReadingPhotoViewSet, "list", query=asked)["results"]:
+        photos.setdefault(photo["reading"], []).append(photo)
+    reported = []
+    for row in readings:
+        seen = [each.to_client or each.meaning for each in OBSERVATIONS if (row["observations"] or {}).get(each.name)]
+        if seen or row["id"] in photos:
+            told = listed([gettext(text) for text in seen])
+            reported.append(Reported(day_of(row["taken_at"], zone), told, row["person"], photos.get(row["id"], [])))
+    return reported[:_MOST_SHOWN]

@@ -4,12 +4,15 @@ import csv
 import io
 import re
 from datetime import timedelta
+from io import BytesIO
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test import Client as Browser
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
+from PIL import Image
 from pypdf import PdfReader
 from rest_framework.test import APIClient
 
@@ -17,7 +20,7 @@ from accounts.language import speak
 from accounts.models import Client, Company, Membership
 from fleet.models import Reading
 from fleet.pages.plot import LOOKS
-from scheduling.models import Visit
+from scheduling.models import ReadingPhoto, Visit
 from tests import factories
 from tests.pages import signed_in, text_of
 from tests.pseudo_language import PSEUDO
@@ -178,6 +181,28 @@ def test_a_report_of_a_fault_is_looked_at_like_any_reading(clara: Browser, watch
     refused = clara.post(address, {})
     assert refused.status_code == 400
     assert 'role="alert"' in text_of(refused)
+
+
+def test_a_photo_comes_with_the_report_or_neither_is_stored(clara: Browser, watched: Watched) -> None:
+    address = f"/my-water/{watched.unit.pk}/fault/"
+    before = Reading.objects.count()
+    broken = SimpleUploadedFile("floor.png", b"no picture at all", content_type="image/png")
+    refused = clara.post(address, {"observations": ["water_on_floor"], "photo": broken})
+    assert refused.status_code == 400
+    assert 'id="id_photo-fault"' in text_of(refused)
+    assert Reading.objects.count() == before
+    drawn = BytesIO()
+    Image.new("RGB", (3, 2)).save(drawn, "PNG")
+    good = SimpleUploadedFile("floor.png", drawn.getvalue(), content_type="image/png")
+    assert clara.post(address, {"observations": ["water_on_floor"], "photo": good}).status_code == 302
+    photo = ReadingPhoto.objects.get()
+    assert photo.reading.observations == {"water_on_floor": True}
+    page = page_of(clara, watched)
+    assert "there is water on the floor" in page
+    (image,) = re.findall(r'src="(/api/v1/reading-photos/\d+/image/)"', page)
+    shown = clara.get(image)
+    assert (shown.status_code, shown.headers["Content-Type"]) == (200, "image/png")
+    assert Image.open(BytesIO(shown.content)).size == (3, 2)
 
 
 def test_the_page_can_be_taken_along(clara: Browser, watched: Watched) -> None:

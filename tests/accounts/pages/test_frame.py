@@ -46,10 +46,16 @@ def test_an_address_without_a_route_is_a_page_to_a_browser_and_a_problem_to_a_pr
         assert program.headers["Content-Type"] == "application/problem+json"
 
 
+def test_whoever_is_signed_in_finds_the_way_back_from_an_address_without_a_route(office: Membership) -> None:
+    page = text_of(signed_in(office).get("/nowhere/"))
+    assert "Sign out" in page
+    assert 'href="/sign-in/"' not in page
+
+
 def test_a_form_without_its_token_is_refused_with_a_page(db: None) -> None:
     response = Browser(enforce_csrf_checks=True, headers={"Accept": "text/html"}).post("/sign-in/", {})
     assert response.status_code == 403
-    assert "<h1>Not open to you</h1>" in text_of(response)
+    assert "<h1>Please try once more</h1>" in text_of(response)
 
 
 def test_the_navigation_shows_a_role_what_it_may_do(

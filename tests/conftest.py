@@ -20,7 +20,7 @@ settings.load_profile("suite")
 
 
 # A file is run by one process: what waits long for processes of its own begins first, so that it does not end last.
-_FIRST = ("tests/live/", "tests/test_servers.py", "tests/demo/")
+_FIRST = ("tests/live/", "tests/test_servers.py", "tests/demo/", "tests/browser/")
 
 
 # Around all others: marks are asked for by -m, and what talks to no database is put last.

@@ -165,6 +165,7 @@ SERVICES = {
     "scheduling.services.visits.visits.offer_visit": STAYS_AS_CONFIRMED,
     "scheduling.services.visits.visits.unconfirm_visit": ANNOUNCES,
     "scheduling.services.work.photos.add_photo": PAPERS,
+    "scheduling.services.work.reading_photos.add_reading_photo": PAPERS,
     "scheduling.services.work.records.record_work": ANNOUNCES,
     "scheduling.services.work.taking_back.correct_record": ANNOUNCES,
     "scheduling.services.work.taking_back.report_work": ANNOUNCES,

@@ -249,8 +249,8 @@ def test_a_client_cannot_probe_how_sure_a_finding_is_but_staff_can(
 
 
 def test_no_export_is_open_to_clients() -> None:
-    """What is no JSON passes by the table, so it is for staff; the client's are pictures of work at their own site,
-    invoices as they got them, and the archive of what their lists say."""
+    """What is no JSON passes by the table, so it is for staff; the client's are pictures of work and of what
+    was seen at their own site, invoices as they got them, and the archive of what their lists say."""
     others = {
         str(route)
         for route in open_to(Role.CLIENT)
@@ -261,6 +261,7 @@ def test_no_export_is_open_to_clients() -> None:
     }
     assert others == {
         "GET /api/v1/service-photos/<pk>/image/",
+        "GET /api/v1/reading-photos/<pk>/image/",
         "GET /api/v1/invoices/<pk>/pdf/",
         "GET /api/v1/client-data/<pk>/",
     }

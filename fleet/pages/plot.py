@@ -19,7 +19,7 @@ QUANTITIES: Final = (
     ("permeate_tds", gettext_noop("Behind the membrane")),
     ("product_tds", gettext_noop("Finished water")),
 )
-LOOKS: Final = ("light", "dark")
+SCHEMES: Final = ("light", "dark")
 # As wide as a phone, so that its letters need no glass there.
 _WIDTH_INCHES: Final = 3.9
 _PANEL_INCHES: Final = 1.45
@@ -96,10 +96,10 @@ def plot_of(
     """What is drawn of readings, placements and the status of a unit, as the API answers them; None without values."""
     curves, units = [], set()
     for name, title in QUANTITIES:
-        told = [(row["taken_at"], row[name]) for row in readings if row.get(name) is not None]
-        units |= {value["unit"] for _, value in told}
-        if told:
-            curves.append(Curve(name, title, tuple(sorted((str(at), value["value"]) for at, value in told))))
+        values = [(row["taken_at"], row[name]) for row in readings if row.get(name) is not None]
+        units |= {value["unit"] for _, value in values}
+        if values:
+            curves.append(Curve(name, title, tuple(sorted((str(at), value["value"]) for at, value in values))))
     if not curves:
         return None
     change = status["next_change"]
@@ -119,21 +119,21 @@ def plot_of(
     )
 
 
-def picture(plot: Plot, unit: int, look: str) -> bytes:
+def picture(plot: Plot, unit: int, scheme: str) -> bytes:
     """The picture of a unit as SVG, in light or dark colours; drawn once and kept for a day."""
-    drawn = _drawn(plot, _COLOURS[look])
-    cache.set(_key(unit, plot.digest, look), drawn, _KEPT_SECONDS)
+    drawn = _drawn(plot, _COLOURS[scheme])
+    cache.set(_key(unit, plot.digest, scheme), drawn, _KEPT_SECONDS)
     return drawn
 
 
-def kept_picture(unit: int, digest: str, look: str) -> bytes | None:
+def kept_picture(unit: int, digest: str, scheme: str) -> bytes | None:
     """The picture of a unit that was drawn before under a digest; None where it was not. Ask who may see it before."""
-    kept: bytes | None = cache.get(_key(unit, digest[:40], look))
+    kept: bytes | None = cache.get(_key(unit, digest[:40], scheme))
     return kept
 
 
-def _key(unit: int, digest: str, look: str) -> str:
-    named = hashlib.sha256(f"{unit} {digest} {look}".encode()).hexdigest()
+def _key(unit: int, digest: str, scheme: str) -> str:
+    named = hashlib.sha256(f"{unit} {digest} {scheme}".encode()).hexdigest()
     return f"plot:{named}"
 
 

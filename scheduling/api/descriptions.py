@@ -227,6 +227,8 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "StockMovement.kind": "why they moved, or that they were counted",
     "StockMovement.reason": "why, in the words of whoever entered it",
     "StockMovement.service_record": "id of the report of work that used them or left them over; null where none did",
+    "NewReadingPhoto.reading": "id of the reading that it belongs to",
+    "ReadingPhoto.reading": "id of the reading that it belongs to",
     "StockMovement.to_installer": "id of the installer whose van they came to; null where they came to none",
     "StockMovement.to_place": "where they went: into the store, into a van, or outside of what the company keeps",
     "StockLevel.installer": "id of the installer whose van it is in; null: the store",

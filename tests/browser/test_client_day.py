@@ -16,7 +16,7 @@ from fleet.models import Reading
 from scheduling.models import Visit
 from tests.watched_unit import watched_unit
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.interface, pytest.mark.django_db(transaction=True)]
 
 
 def test_a_client_reads_reports_and_declines(

@@ -114,12 +114,12 @@ class _WaterPages(Pages):
 
 
 def _reading_line(row: Mapping[str, Any], zone: str) -> str:
-    told = [
+    values = [
         f"{gettext(title)} {row[name]['value']:g} {row[name]['unit']}"
         for name, title in QUANTITIES
         if row.get(name) is not None
     ]
-    return f"{_day(day_of(row['taken_at'], zone))}: {', '.join(told)}" if told else ""
+    return f"{_day(day_of(row['taken_at'], zone))}: {', '.join(values)}" if values else ""
 
 
 def _day(day: date | None) -> str:

@@ -202,9 +202,9 @@ def _work_done(page: Page, unit: Mapping[str, Any], zone: str) -> list[WorkDone]
     done = []
     for row in rows:
         work = [work for work in row["work"] if work.get("unit") == unit["id"]]
-        told = [(unit["code"], work["action"], places.get(work.get("position"))) for work in work]
-        if told or row["photos"]:
-            lines = words.done_lines(told)  # type: ignore[arg-type]
+        spoken = [(unit["code"], work["action"], places.get(work.get("position"))) for work in work]
+        if spoken or row["photos"]:
+            lines = words.done_lines(spoken)  # type: ignore[arg-type]
             done.append(WorkDone(day_of(row["done_at"], zone), lines, row["confirmed_by"], row["photos"]))
     return done
 
@@ -219,6 +219,6 @@ def _reported(page: Page, unit: int, readings: Sequence[Mapping[str, Any]], zone
     for row in readings:
         seen = [each.to_client or each.meaning for each in OBSERVATIONS if (row["observations"] or {}).get(each.name)]
         if seen or row["id"] in photos:
-            told = listed([gettext(text) for text in seen])
-            reported.append(Reported(day_of(row["taken_at"], zone), told, row["person"], photos.get(row["id"], [])))
+            text = listed([gettext(each) for each in seen])
+            reported.append(Reported(day_of(row["taken_at"], zone), text, row["person"], photos.get(row["id"], [])))
     return reported[:_MOST_SHOWN]

@@ -16,7 +16,7 @@ from accounts.pages.problems import problem_page
 from fleet.api.sites import SiteViewSet
 from fleet.api.units import UnitViewSet
 from fleet.pages.days import day_of
-from fleet.pages.plot import LOOKS, kept_picture, picture
+from fleet.pages.plot import SCHEMES, kept_picture, picture
 from scheduling.pages.my_water.unit_facts import UnitFacts, axis_years, plot_of_unit, unit_facts
 
 _PICTURE_IS_GOOD_FOR = timedelta(days=365)
@@ -64,15 +64,15 @@ class PlotPage(Page):
     def get(self, request: HttpRequest, unit: int) -> HttpResponseBase:
         """The picture, for the browser to keep; under an older address nothing is there any more."""
         found = self.found(UnitViewSet, "retrieve", pk=unit)
-        digest, look = request.GET.get("digest", ""), request.GET.get("look", LOOKS[0])
-        if look not in LOOKS:
+        digest, scheme = request.GET.get("digest", ""), request.GET.get("scheme", SCHEMES[0])
+        if scheme not in SCHEMES:
             return problem_page(request, HTTPStatus.NOT_FOUND)
-        content = kept_picture(unit, digest, look)
+        content = kept_picture(unit, digest, scheme)
         if content is None:
             plot = plot_of_unit(self, found)
             if plot is None or plot.digest != digest:
                 return problem_page(request, HTTPStatus.NOT_FOUND)
-            content = picture(plot, unit, look)
+            content = picture(plot, unit, scheme)
         response = HttpResponse(content, content_type="image/svg+xml")
         response.headers["Content-Security-Policy"] = _POLICY_OF_A_PICTURE
         patch_cache_control(response, private=True, immutable=True, max_age=int(_PICTURE_IS_GOOD_FOR.total_seconds()))

@@ -19,7 +19,7 @@ from rest_framework.test import APIClient
 from accounts.language import speak
 from accounts.models import Client, Company, Membership
 from fleet.models import Reading
-from fleet.pages.plot import LOOKS
+from fleet.pages.plot import SCHEMES
 from scheduling.models import ReadingPhoto, Visit
 from tests import factories
 from tests.pages import signed_in, text_of
@@ -91,7 +91,7 @@ def test_a_picture_is_drawn_once_and_its_address_says_what_is_in_it(
 ) -> None:
     page = page_of(clara, watched)
     addresses = [found.replace("&amp;", "&") for found in re.findall(r'"(/my-water/\d+/plot\.svg\?[^"]+)"', page)]
-    assert {address.rpartition("=")[2] for address in addresses} == set(LOOKS)
+    assert {address.rpartition("=")[2] for address in addresses} == set(SCHEMES)
     pictures = {address: clara.get(address) for address in addresses}
     for response in pictures.values():
         assert response.headers["Content-Type"] == "image/svg+xml"

@@ -13,6 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.http.fields import TenantRelatedField
+from accounts.http.parsers import StrictJSONParser
 from accounts.http.serializers import TenantModelSerializer
 from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet
 from fleet.models import Reading
@@ -49,7 +50,8 @@ class ReadingPhotoViewSet(CreateMixin, ReadOnlyViewSet):
     input_serializer_class = NewReadingPhotoSerializer
     filterset_fields = {"reading": ["exact"], "reading__unit": ["exact"]}
     ordering_fields = ["received_at"]
-    parser_classes = [MultiPartParser]
+    # A picture comes in a form; whoever sends JSON is told that the file is missing.
+    parser_classes = [MultiPartParser, StrictJSONParser]
     audited = False  # the service leaves the entry
 
     def get_queryset(self) -> Any:

@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('accounts', '0012_sign_in_links'),
+        ('accounts', '0011_scopes'),
         ('fleet', '0001_squashed_0037_days_that_were_kept_at_noon'),
         ('scheduling', '0039_rounds_on_the_minute'),
     ]

@@ -66,4 +66,4 @@ def _known(request: Any) -> HttpRequest:
     user = getattr(request, "user", None)
     if not hasattr(request, "page_membership") and user is not None and user.is_authenticated:
         request.page_membership = membership_in_session(request, user)
-    return request  # type: ignore[no-any-return]
+    return request

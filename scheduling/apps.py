@@ -15,6 +15,7 @@ class SchedulingConfig(AppConfig):
         from fleet.services.sizing.labour import price_with
         from fleet.services.units.corrections import ask_before
         from scheduling import tasks  # noqa: F401
+        from scheduling.pages.office.places import add_office_places
         from scheduling.services.consequences import follow
         from scheduling.services.labour import labour_by_policy
         from scheduling.services.needs.asked import asked_of_client
@@ -24,5 +25,6 @@ class SchedulingConfig(AppConfig):
         find_with(asked_of_client)
         price_with(labour_by_policy)
         ask_before("work", refuse_part_of_a_report)
+        add_office_places()
         clients = frozenset({Membership.Role.CLIENT})
         add_place(Place(10, "my-water", gettext_noop("My water"), ("unit", "status"), clients))

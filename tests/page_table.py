@@ -5,8 +5,10 @@ from dataclasses import dataclass
 
 from django.db.models import Model
 
-from fleet.models import Unit
-from scheduling.models import Visit
+from accounts.jobs.models import Job
+from accounts.models import Client
+from fleet.models import CatalogueItem, Site, Unit
+from scheduling.models import PurchaseOrder, Stop, Visit
 
 EVERYONE = "owner office installer client"
 STAFF = "owner office installer"
@@ -51,4 +53,44 @@ MY_WATER = {
     "POST /my-water/visits/<visit>/": PageRow(EVERYONE, {"visit": Visit}),
 }
 
-PAGES: dict[str, PageRow] = {**ACCOUNTS, **MY_WATER}
+# The desk of the office and the owner.
+AT_A_DESK = {
+    "GET /attention/": PageRow(OFFICE),
+    "POST /attention/": PageRow(OFFICE),
+    "GET /week/": PageRow(OFFICE),
+    "POST /week/": PageRow(OFFICE),
+    "GET /week/stops/<stop>/": PageRow(OFFICE, {"stop": Stop}),
+    "POST /week/stops/<stop>/": PageRow(OFFICE, {"stop": Stop}),
+    "GET /runs/<job>/": PageRow(STAFF, {"job": Job}),
+    "POST /runs/<job>/": PageRow(OFFICE, {"job": Job}),
+    "GET /orders/": PageRow(OFFICE),
+    "POST /orders/": PageRow(OFFICE),
+    "GET /orders/<order>/": PageRow(OFFICE, {"order": PurchaseOrder}),
+    "POST /orders/<order>/": PageRow(OFFICE, {"order": PurchaseOrder}),
+    "GET /stock/": PageRow(OFFICE),
+    "GET /stock/<item>/": PageRow(OFFICE, {"item": CatalogueItem}),
+    "POST /stock/<item>/": PageRow(STAFF, {"item": CatalogueItem}),
+    "GET /units/": PageRow(OFFICE),
+    "GET /units/<unit>/": PageRow(OFFICE, {"unit": Unit}),
+    "POST /units/<unit>/": PageRow(OFFICE, {"unit": Unit}),
+    "GET /clients/": PageRow(OFFICE),
+    "POST /clients/": PageRow(OFFICE),
+    "GET /clients/<client>/": PageRow(OFFICE, {"client": Client}),
+    "POST /clients/<client>/": PageRow(OFFICE, {"client": Client}),
+    "GET /sites/": PageRow(OFFICE),
+    "GET /sites/<site>/": PageRow(OFFICE, {"site": Site}),
+    "POST /sites/<site>/": PageRow(OFFICE, {"site": Site}),
+    "GET /bring-in/": PageRow(OFFICE),
+    "POST /bring-in/": PageRow(OFFICE),
+    "GET /company/": PageRow(OFFICE),
+    "POST /company/": PageRow(OWNER),
+    "GET /company/policy/": PageRow(OFFICE),
+    "POST /company/policy/": PageRow(OFFICE),
+    "GET /company/limits/": PageRow(STAFF),
+    "POST /company/limits/": PageRow(OWNER),
+    "GET /company/forecasts/": PageRow(OFFICE),
+    "POST /company/forecasts/": PageRow(OFFICE),
+    "GET /company/trail/": PageRow(OWNER),
+}
+
+PAGES: dict[str, PageRow] = {**ACCOUNTS, **MY_WATER, **AT_A_DESK}

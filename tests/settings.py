@@ -21,6 +21,7 @@ if _choice not in {"sqlite", "postgresql"}:
 # that starts it has set.
 os.environ.pop("REDIS_URL", None)
 os.environ.pop("TABLE_SERVICE_URL", None)
+os.environ.pop("MAP_TILES_URL", None)
 os.environ.pop("GEOCODER", None)
 os.environ.pop("TEXT_SENDER", None)
 _is_xdist_worker = "PYTEST_XDIST_WORKER" in os.environ

@@ -7,6 +7,7 @@ jobs to Celery workers. A malformed value stops the start with a sentence.
 import struct
 from datetime import timedelta
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import environ
 from csp.constants import NONE, SELF
@@ -79,6 +80,7 @@ INSTALLED_APPS = [
     "drf_spectacular_sidecar",
     "csp",
     "django_htmx",
+    "leaflet",
     "accounts",
     "accounts.jobs",
     "fleet",
@@ -100,11 +102,17 @@ MIDDLEWARE = [
     "django_htmx.middleware.HtmxMiddleware",
 ]
 
+# Where the map of the rounds has its picture of the land from: 'https://host/{z}/{x}/{y}.png'; unset, it has none, and
+# no browser asks anybody for anything. What the source wants said of it stands under the map.
+MAP_TILES_URL = _url("MAP_TILES_URL", ("http", "https"))
+MAP_TILES_CREDIT = env.str("MAP_TILES_CREDIT", default="").strip()
+_TILES_HOST = ["{0.scheme}://{0.netloc}".format(urlsplit(MAP_TILES_URL))] if MAP_TILES_URL else []
+
 # A page has no code and no styles but those of files of its own server. A view that must say something else does.
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [SELF],
-        "img-src": [SELF, "data:", "blob:"],
+        "img-src": [SELF, "data:", "blob:", *_TILES_HOST],
         "object-src": [NONE],
         "base-uri": [NONE],
         "form-action": [SELF],

@@ -168,7 +168,7 @@ class HandMoveSerializer(StrictSerializer):
         for row, stops in move.rows:
             if stops:
                 row.stops_as_moved = stops  # type: ignore[attr-defined]
-                rows.append({**_MovedRound(row).data})
+                rows.append({**_MovedRound(row, context=self.context).data})
         return rows
 
 

@@ -1,6 +1,6 @@
 """Routes of the pages of the scheduling room."""
 
-from django.urls import path
+from django.urls import include, path
 
 from scheduling.pages.answer import AnswerPage
 from scheduling.pages.calendar import calendar
@@ -20,4 +20,5 @@ urlpatterns = [
     path("my-water/<int:unit>/readings.csv", ReadingsFile.as_view(), name="my-water-csv"),
     path("my-water/<int:unit>/water.pdf", WaterFile.as_view(), name="my-water-pdf"),
     path("my-water/visits/<int:visit>/", VisitPage.as_view(), name="my-water-visit"),
+    path("", include("scheduling.pages.office.urls")),
 ]

@@ -148,7 +148,10 @@ class _Attention:
     def _needs(self) -> list[Need]:
         rows = Need.objects.of_company(self.company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
         return list(
-            rows.select_related("unit__site__client", "position", "forecast", "lag_forecast", "finding").order_by("pk")
+            rows.select_related(
+                *("unit__site__client", "position", "item", "finding"),
+                *("forecast__placement", "lag_forecast__placement"),
+            ).order_by("pk")
         )
 
     @cached_property

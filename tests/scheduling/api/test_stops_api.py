@@ -48,6 +48,9 @@ def test_a_move_is_seen_first_and_then_made(
     assert (preview_body["refusals"], preview_body["warnings"]) == ([], [])
     assert set(preview_body["cost"]) == {"total", "driving", "overtime", "visits"}
     assert [row["visit"] for row in preview_body["differences"]][-1:] != []
+    to = next(row for row in preview_body["rounds"] if row["installer_name"] == "Ben")
+    assert [at["visit"] for at in to["stops"]] == [stop.visit_id]
+    assert to["leaves_at"] < to["stops"][0]["starts_at"] < to["returns_at"]
     assert Stop.objects.get(pk=stop.pk).round_id == stop.round_id
     moved = as_office.post(f"{address}move/", {**move, "reason": "Asked for Tuesday."}, format="json")
     assert moved.status_code == 200, moved.content

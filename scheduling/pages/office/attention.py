@@ -1,0 +1,87 @@
+"""What needs attention: matter by matter, with what settles it."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from django.http import HttpResponse
+
+from accounts.dates import short_day
+from accounts.language import gettext
+from scheduling.api.attention import AttentionViewSet
+from scheduling.api.messages import MessageViewSet
+from scheduling.api.visits import VisitViewSet
+from scheduling.pages.office.base import OfficeForms
+from scheduling.pages.office.settling import body_of, call_of, control_for
+
+
+class AttentionPage(OfficeForms):
+    """The list of what cannot wait, the dearest to leave first."""
+
+    template_name = "scheduling/office/attention.html"
+    rights = {"get": ("attention", "retrieve"), "post": ("attention", "retrieve")}
+    actions = {"settle": ("attention", "retrieve")}
+
+    def page(self, *, status: int = 200, **context: Any) -> HttpResponse:
+        data = self.found(AttentionViewSet, "retrieve")
+        by_kind = [kind for kind in data["by_kind"] if kind["count"]]
+        windows, letters = self._windows(by_kind), self._letters(by_kind)
+        for kind in by_kind:
+            for matter in kind["matters"]:
+                matter["control"] = control_for(matter["settle"], windows.get(matter["visit"], ()))
+                matter["say"] = letters.get(matter["settle"]["path"], "")
+        quiet = [kind for kind in data["by_kind"] if not kind["count"]]
+        count = sum(kind["count"] for kind in by_kind)
+        return self.show(
+            status=status,
+            by_kind=by_kind,
+            quiet=quiet,
+            count=count,
+            as_of=self.local(data["as_of"]),
+            currency=self.by.company.currency,
+            **context,
+        )
+
+    def _windows(self, by_kind: list[Any]) -> dict[int, tuple[tuple[str, str], ...]]:
+        """The windows that were offered, of the visits whose answer is to be noted."""
+        if not any(path.endswith("/accept/") for path in _paths(by_kind)):
+            return {}
+        return {row["id"]: tuple(self._offers(row["offers"])) for row in self.rows(VisitViewSet, state="offered")}
+
+    def _offers(self, offers: list[Mapping[str, str]]) -> Iterator[tuple[str, str]]:
+        for offer in offers:
+            opens, closes = self.local(offer["opens_at"]), self.local(offer["closes_at"])
+            if opens is not None and closes is not None:
+                yield offer["opens_at"], f"{short_day(opens.date())}, {opens:%H:%M} - {closes:%H:%M}"
+
+    def _letters(self, by_kind: list[Any]) -> dict[str, str]:
+        """What is to be said on the telephone, by the address of the call that notes it."""
+        if not any(path.endswith("/called/") for path in _paths(by_kind)):
+            return {}
+        rows = self.rows(MessageViewSet, state="to_call")
+        return {f"/api/v1/messages/{row['id']}/called/": row["body"] for row in rows}
+
+    def do_settle(self, form: Any) -> HttpResponse:
+        """Make the call that settles a matter."""
+        path, method = form.get("path", ""), form.get("method", "")
+        if form.get("dismiss"):
+            path = path.replace("/confirm/", "/dismiss/")
+        call = call_of(path, method)
+        body = body_of(form, "note", "opens_at", "email")
+        if form.get("day"):
+            body["appointment_at"] = self.moment_of(form)
+        answer = self.ask(call.viewset, call.action, pk=call.pk, data=body)
+        address, said = (
+            f"/attention/#{form.get('kind', '')}",
+            gettext("Done: {what}").format(what=form.get("words", "")),
+        )
+        if answer.is_good and call.action in ("create", "replan") and path.startswith("/api/v1/plans/"):
+            plan = answer.data.get("id") if call.action == "replan" else None
+            said = gettext("Look at the rounds, then publish and offer them.")
+            address = f"/week/?plan={plan}" if plan else f"/runs/{answer.data['id']}/"
+        if answer.is_good and call.action == "draft":
+            address = "/orders/"
+        return self.then(answer, address, said)
+
+
+def _paths(by_kind: list[Any]) -> Iterator[str]:
+    return (matter["settle"]["path"] for kind in by_kind for matter in kind["matters"])

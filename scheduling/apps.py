@@ -26,3 +26,5 @@ class SchedulingConfig(AppConfig):
         ask_before("work", refuse_part_of_a_report)
         clients = frozenset({Membership.Role.CLIENT})
         add_place(Place(10, "my-water", gettext_noop("My water"), ("unit", "status"), clients))
+        installers = frozenset({Membership.Role.INSTALLER})
+        add_place(Place(20, "my-day", gettext_noop("My day"), ("round", "my_day"), installers))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from django.db.models import Model
 
 from fleet.models import Unit
-from scheduling.models import Visit
+from scheduling.models import Round, Stop, Visit
 
 EVERYONE = "owner office installer client"
 STAFF = "owner office installer"
@@ -51,4 +51,10 @@ MY_WATER = {
     "POST /my-water/visits/<visit>/": PageRow(EVERYONE, {"visit": Visit}),
 }
 
-PAGES: dict[str, PageRow] = {**ACCOUNTS, **MY_WATER}
+MY_DAY = {
+    "GET /my-day/": PageRow(STAFF),
+    "GET /my-day/rounds/<round>/": PageRow(STAFF, {"round": Round}),
+    "GET /my-day/stops/<stop>/": PageRow(STAFF, {"stop": Stop}),
+}
+
+PAGES: dict[str, PageRow] = {**ACCOUNTS, **MY_WATER, **MY_DAY}

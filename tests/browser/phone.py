@@ -1,7 +1,6 @@
 """An installer's phone: a real browser with a profile of its own, on a line that can be cut."""
 
 import os
-import shutil
 import signal
 import socket
 import threading
@@ -12,17 +11,10 @@ from socketserver import BaseRequestHandler, ThreadingTCPServer
 from typing import Any, Self
 from urllib.parse import urlsplit
 
-from playwright.sync_api import BrowserContext, Page, Playwright
+from playwright.sync_api import BrowserContext, BrowserType, Page
 from playwright.sync_api import Error as PlaywrightError
 
-SMALL = {"width": 390, "height": 844}
-
-
-def chromium() -> str | None:
-    """The system's browser: that of CHROMIUM, or one found on the PATH."""
-    named = os.environ.get("CHROMIUM", "")
-    found = [shutil.which(name) for name in (named, "chromium", "chromium-browser", "google-chrome") if name]
-    return next((path for path in found if path), None)
+from tests.browser.conftest import CHROMIUM, PHONE
 
 
 class Line:
@@ -84,17 +76,20 @@ def _pump(source: socket.socket, sink: socket.socket) -> None:
 class Phone:
     """A browser whose profile stays when it is closed, or when its battery dies."""
 
-    def __init__(self, playwright: Playwright, folder: Path, line: Line, **options: Any) -> None:
-        self.playwright, self.folder, self.line, self.options = playwright, folder, line, options
+    def __init__(self, browser_type: BrowserType, folder: Path, line: Line) -> None:
+        self.browser_type, self.folder, self.line = browser_type, folder, line
         self.faults: list[str] = []
         self.context: BrowserContext
         self.page: Page
         self.turn_on()
 
     def turn_on(self) -> None:
-        self.context = self.playwright.chromium.launch_persistent_context(
-            str(self.folder), executable_path=chromium(), args=["--no-sandbox"], viewport=SMALL, **self.options
-        )  # type: ignore[arg-type]
+        self.context = self.browser_type.launch_persistent_context(
+            str(self.folder),
+            executable_path=CHROMIUM,
+            args=["--no-sandbox"],
+            viewport={"width": PHONE[0], "height": PHONE[1]},
+        )
         self.context.set_default_timeout(20000)
         self.context.set_offline(self.line.is_cut)
         self.page = self.context.pages[0] if self.context.pages else self.context.new_page()

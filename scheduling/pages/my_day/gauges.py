@@ -55,7 +55,7 @@ def gauges_of(
         Of the company: 'us' or 'metric'.
     """
     expected = {row["quantity"]: row for row in unit["expected_readings"]}
-    last = {}
+    last: dict[str, tuple[Mapping[str, Any], str]] = {}
     for reading in reversed(readings):
         last |= {name: (sent, reading["taken_at"]) for name, sent in reading["as_sent"].items()}
     usual = {*_AT_ANY, *(row["quantity"] for row in unit["last_readings"]), *expected, *last}

@@ -28,3 +28,5 @@ class SchedulingConfig(AppConfig):
         add_office_places()
         clients = frozenset({Membership.Role.CLIENT})
         add_place(Place(10, "my-water", gettext_noop("My water"), ("unit", "status"), clients))
+        installers = frozenset({Membership.Role.INSTALLER})
+        add_place(Place(20, "my-day", gettext_noop("My day"), ("round", "my_day"), installers))

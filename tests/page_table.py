@@ -8,7 +8,7 @@ from django.db.models import Model
 from accounts.jobs.models import Job
 from accounts.models import Client
 from fleet.models import CatalogueItem, Site, Unit
-from scheduling.models import PurchaseOrder, Stop, Visit
+from scheduling.models import PurchaseOrder, Round, Stop, Visit
 
 EVERYONE = "owner office installer client"
 STAFF = "owner office installer"
@@ -93,4 +93,10 @@ AT_A_DESK = {
     "GET /company/trail/": PageRow(OWNER),
 }
 
-PAGES: dict[str, PageRow] = {**ACCOUNTS, **MY_WATER, **AT_A_DESK}
+MY_DAY = {
+    "GET /my-day/": PageRow(STAFF),
+    "GET /my-day/rounds/<round>/": PageRow(STAFF, {"round": Round}),
+    "GET /my-day/stops/<stop>/": PageRow(STAFF, {"stop": Stop}),
+}
+
+PAGES: dict[str, PageRow] = {**ACCOUNTS, **MY_WATER, **AT_A_DESK, **MY_DAY}

@@ -327,6 +327,7 @@ TABLE: dict[str, str] = {
     "GET /api/v1/answers/<token>/": PUBLIC,
     "POST /api/v1/answers/<token>/": PUBLIC,
     "GET /calendars/<secret>.ics": PUBLIC,
+    "GET /my-day/worker.js": PUBLIC,
     "GET /answer/<token>/": PUBLIC,
     "GET /healthz": PUBLIC,
     "GET /readyz": PUBLIC,

@@ -92,6 +92,7 @@ MIDDLEWARE = [
     "accounts.observing.requests.RequestIds",
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
+    "accounts.http.compressing.CompressedFiles",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",

@@ -4,6 +4,8 @@ from django.urls import include, path
 
 from scheduling.pages.answer import AnswerPage
 from scheduling.pages.calendar import calendar
+from scheduling.pages.my_day.pages import MyDayPage, RoundDayPage, StopPage
+from scheduling.pages.my_day.worker import worker
 from scheduling.pages.my_water.files import ReadingsFile, WaterFile
 from scheduling.pages.my_water.reading_page import FaultPage, ReadingPage
 from scheduling.pages.my_water.unit_page import MyWaterPage, PlotPage, UnitPage
@@ -21,4 +23,8 @@ urlpatterns = [
     path("my-water/<int:unit>/water.pdf", WaterFile.as_view(), name="my-water-pdf"),
     path("my-water/visits/<int:visit>/", VisitPage.as_view(), name="my-water-visit"),
     path("", include("scheduling.pages.office.urls")),
+    path("my-day/", MyDayPage.as_view(), name="my-day"),
+    path("my-day/rounds/<int:round>/", RoundDayPage.as_view(), name="my-day-round"),
+    path("my-day/stops/<int:stop>/", StopPage.as_view(), name="my-day-stop"),
+    path("my-day/worker.js", worker, name="my-day-worker"),
 ]

@@ -1,0 +1,1 @@
+"""An installer's day on a phone, with a signal and without."""

@@ -42,3 +42,9 @@ def day_costs(visit: Visit, *, first_day: date, days: int) -> tuple[list[float |
     open_costs = [cost for cost in costs if cost is not None]
     cost_if_unserved = (min(later) if later else (open_costs[-1] if open_costs else 0.0)) + visit.travel_cost
     return [on(day) for day in range(days)], cost_if_unserved
+
+
+def cost_of_a_week(need: Need, *, day: date) -> float:
+    """What meeting a need a week after a day costs more than on it, at least 0; 0 where either is not allowed."""
+    on, later = (_on(need, day, days) for days in (0, 7))
+    return 0.0 if on is None or later is None else max(later - on, 0.0)

@@ -28,6 +28,8 @@ BARE_NEED_COLUMNS = (
     gettext_noop("replace"),
     gettext_noop("with"),
     gettext_noop("best on"),
+    gettext_noop("known by"),
+    gettext_noop("a week later"),
 )
 BARE_ORDER_COLUMNS = (
     gettext_noop("item"),
@@ -364,6 +366,17 @@ def nothing_to_order(until: date) -> str:
 def draft_orders(until: date) -> str:
     """Heading."""
     return gettext("Draft orders, for the work until {day}").format(day=long_day(until))
+
+
+def known_by(need: Need) -> str:
+    """What the date of a need rests on."""
+    is_read = need.finding_id is not None or (need.forecast is not None and need.forecast.evidence.get("readings_used"))
+    return gettext("readings") if is_read else gettext("its label and load")
+
+
+def costs_more(money: float, currency: str) -> str:
+    """What a week of waiting costs."""
+    return gettext("{money:.2f} {currency} more").format(money=money, currency=currency)
 
 
 def order_value(order: int, supplier: str, value: Decimal, minimum: Decimal, currency: str) -> str:

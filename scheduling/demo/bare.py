@@ -112,10 +112,8 @@ def _show_needs(screen: Screen, company: Company, now: datetime) -> None:
         .select_related("unit__site__client", "position", "item", "forecast")
         .order_by("best_day", "unit__code", "position__order")
     )
-    weeks = sorted(
-        ((need.best_day, cost_of_a_week(need, day=need.best_day), need) for need in needs if need.best_day is not None),
-        key=lambda row: (row[0], -row[1]),
-    )
+    dated = [(need.best_day, cost_of_a_week(need, day=need.best_day) or 0.0, need) for need in needs if need.best_day]
+    weeks = sorted(dated, key=lambda row: (row[0], -row[1]))
     _show_question(screen, f"needs/?state=open&kind=replace&best_day__lte={last}")
     columns = [gettext(name) for name in words.BARE_NEED_COLUMNS]
     screen.table(

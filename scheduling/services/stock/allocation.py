@@ -126,7 +126,7 @@ class Allocation:
         costs: dict[str, float] = defaultdict(float)
         for task in visit.tasks.all():
             if task.need.state == Need.State.OPEN:
-                costs[str(task.need.item_id or "")] += cost_of_a_week(task.need, day=self.days[visit.pk])
+                costs[str(task.need.item_id or "")] += cost_of_a_week(task.need, day=self.days[visit.pk]) or 0.0
         return dict(costs)
 
     @cached_property

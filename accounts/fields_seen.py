@@ -62,7 +62,7 @@ READERS: Final = _table(
     ("Unit", EVERYONE, "id site code name use kind commissioned_on retired_on tank restrictor totaliser created_at"),
     ("Unit", EVERYONE, "has_booster_pump has_float_valve has_automatic_shutoff_valve has_check_valve"),
     ("Unit", EVERYONE, "has_pressure_gauge has_drinking_outlet design_recovery_fraction"),
-    ("Unit", EVERYONE, "client_since next_change_on open_finding_count"),
+    ("Unit", EVERYONE, "client_since next_change_on open_finding_count assumed"),
     ("Unit", EVERYONE, "retired_at"),
     ("Unit", STAFF, "notes retired_by retired_reason"),
     ("UnitDetail", EVERYONE, "positions latest_reading open_findings"),

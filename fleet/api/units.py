@@ -44,6 +44,11 @@ _LIVE = Q(state__in=Finding.LIVE)
 class UnitSerializer(QuantityModelSerializer):
     """One RO or RO/DI unit."""
 
+    assumed = serializers.ListField(
+        child=serializers.CharField(),
+        read_only=True,
+        help_text="attributes that nobody told: what is usual of its use stands there until somebody does",
+    )
     next_change_on = serializers.SerializerMethodField(
         help_text="the median date of its first position to be exhausted"
     )
@@ -73,11 +78,12 @@ class UnitSerializer(QuantityModelSerializer):
             "totaliser",
             "has_drinking_outlet",
             "notes",
+            "assumed",
             "created_at",
             "next_change_on",
             "open_finding_count",
         ]
-        read_only_fields = ["id", *RETIRED_FIELDS, "created_at"]
+        read_only_fields = ["id", *RETIRED_FIELDS, "assumed", "created_at"]
         quantities: ClassVar = {
             "product_tds_target_mg_per_l": kinds.TDS.within(0.0, 5000.0),
             "weekly_demand_l": kinds.VOLUME.within(0.0, 1e6),
@@ -193,7 +199,7 @@ class NewUnitSerializer(UnitSerializer):
     def get_fields(self) -> dict[str, Any]:
         """Let the use say what the water must be, where the target is left out."""
         fields = super().get_fields()
-        fields["product_tds_target"].required = False
+        fields["product_tds_target"].required = fields["weekly_demand"].required = False
         return fields
 
 

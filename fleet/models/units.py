@@ -79,6 +79,9 @@ class Unit(Retirable):
     weekly_demand_l = models.FloatField(
         validators=[MinValueValidator(0)], help_text="product water the client says is used in a week"
     )
+    assumed = models.JSONField(
+        default=list, blank=True, help_text="attributes that nobody told: what is usual of its use stands there"
+    )
     commissioned_on = models.DateField()
     retired_on = models.DateField(null=True, blank=True)
 

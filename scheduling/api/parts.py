@@ -9,7 +9,7 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.http.fields import MomentField, TenantRelatedField
+from accounts.http.fields import DayOrMomentField, TenantRelatedField
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadOnlyViewSet, ReadWriteViewSet
 from accounts.models import Membership
@@ -150,7 +150,9 @@ class StockCountSerializer(StrictSerializer):
         help_text="id of the installer whose van it is in; empty: the store",
     )
     quantity = serializers.IntegerField(min_value=0, max_value=MOST_PIECES)
-    counted_at = MomentField(required=False, allow_null=True, default=None, help_text="when it was counted; empty: now")
+    counted_at = DayOrMomentField(
+        required=False, allow_null=True, default=None, help_text="when it was counted; empty: now"
+    )
     lots = LotSerializer(many=True, required=False, max_length=100, help_text=_COUNTED_LOTS)  # type: ignore[call-arg]
     shelf = serializers.CharField(max_length=40, required=False, allow_blank=True, help_text=_WHERE)
 
@@ -159,7 +161,7 @@ class StockRecountSerializer(StrictSerializer):
     """What was counted of a level that is known."""
 
     quantity = serializers.IntegerField(min_value=0, max_value=MOST_PIECES)
-    counted_at = MomentField(required=False, allow_null=True, help_text="when it was counted; empty: now")
+    counted_at = DayOrMomentField(required=False, allow_null=True, help_text="when it was counted; empty: now")
     lots = LotSerializer(many=True, required=False, max_length=100, help_text=_COUNTED_LOTS)  # type: ignore[call-arg]
     shelf = serializers.CharField(max_length=40, required=False, allow_blank=True, help_text=_WHERE)
 

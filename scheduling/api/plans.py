@@ -245,11 +245,22 @@ class OfferedVisitSerializer(TenantModelSerializer):
         read_only_fields = fields
 
 
+class NotOfferedSerializer(AnswerSerializer):
+    """A stop of today that is too soon for a letter."""
+
+    visit = serializers.IntegerField(source="stop.visit_id")
+    site = serializers.IntegerField(source="stop.visit.site_id")
+    starts_at = MomentField(source="stop.starts_at")
+    reason = serializers.CharField()
+    settle = SettleSerializer(help_text="the call that settles it once the client has agreed")
+
+
 class PlanOfferedSerializer(AnswerSerializer):
-    """What was offered now: visits, and the letters that tell of them, one for each client."""
+    """What was offered now: visits, and the letters that tell of them, one for each client; and what was not."""
 
     visits = OfferedVisitSerializer(many=True)
     letters = MessageSerializer(many=True, help_text="letters, waiting to be sent or to be told by telephone")
+    not_offered = NotOfferedSerializer(many=True, help_text="planned stops that are too soon for a letter")
 
 
 class PlanViewSet(ReadOnlyViewSet):
@@ -300,7 +311,7 @@ class PlanViewSet(ReadOnlyViewSet):
         """
         with transaction.atomic():
             offered = offer_plan(plan=self.locked_object(), by=self.by, now=self.now)
-        answer = {"visits": offered.visits, "letters": offered.letters}
+        answer = {"visits": offered.visits, "letters": offered.letters, "not_offered": offered.not_offered}
         return Response(PlanOfferedSerializer(answer, context=self.get_serializer_context()).data)
 
     @extend_schema(request=ReplanSerializer, responses={201: WholePlanSerializer})

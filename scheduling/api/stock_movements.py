@@ -10,7 +10,7 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.http.fields import MomentField, TenantRelatedField
+from accounts.http.fields import DayOrMomentField, TenantRelatedField
 from accounts.http.filters import RowFilter, TenantFilterSet
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadCreateViewSet
@@ -98,7 +98,9 @@ class NewStockMovementSerializer(StrictSerializer):
         help_text="code of the lot they are of; empty: those that expire first, where the kind takes them away",
     )
     reason = serializers.CharField(max_length=400)
-    happened_at = MomentField(required=False, allow_null=True, default=None, help_text="when it happened; empty: now")
+    happened_at = DayOrMomentField(
+        required=False, allow_null=True, default=None, help_text="when it happened; empty: now"
+    )
 
 
 class MovementVoidSerializer(SentSerializer):

@@ -15,7 +15,6 @@ from fleet.api.units import NewUnitSerializer, UnitSerializer
 from fleet.engineering.formulas.targets import target_for
 from fleet.engineering.kinds import FLOW
 from fleet.engineering.units import convert_number
-from fleet.engineering.usual import WEEKLY_DEMAND_L
 from fleet.forecasting.files.headers import tidy
 from fleet.forecasting.files.settling import settled_reason
 from fleet.forecasting.files.words import CLOGGED, SYNONYMS
@@ -133,7 +132,6 @@ def _store_unit(row: Row, bringing: Bringing) -> Outcome:
             row.values["positions"] = train_of(cell) if cell else _train_by_columns(row, stages, items)
         except ValueError as error:
             raise RowRefusedError([("train", str(error))]) from None
-        _assume_demand(row)
         if "commissioned_on" not in row.values:
             row.values["commissioned_on"] = _first_day(row, stages, bringing)
             row.say("commissioned_on", f"not known, taken as {row.values['commissioned_on']}")
@@ -146,6 +144,11 @@ def _store_unit(row: Row, bringing: Bringing) -> Outcome:
             row.say(
                 "product_tds_target",
                 f"not given, taken as {unit.product_tds_target_mg_per_l:.3g} mg/L, usual for its use",
+            )
+        if present is None and "weekly_demand" not in row.values:
+            row.say(
+                "weekly_demand",
+                f"not known, taken as {unit.weekly_demand_l:g} L, usual of its use; put it right where you know it",
             )
         if rated_flow is not None and not items["membrane"]:
             items["membrane"] = _membrane_of(rated_flow, bringing)
@@ -200,13 +203,6 @@ def _assume_kind(row: Row, stages: Mapping[str, Any], items: Mapping[str, Any], 
         with suppress(ValueError):
             has_resin = any(place["stage"] == Stage.RESIN for place in train_of(str(train)))
             row.values["kind"] = (Unit.Kind.RO_DI if has_resin else Unit.Kind.RO).value
-
-
-def _assume_demand(row: Row) -> None:
-    if "weekly_demand" not in row.values:
-        litres = WEEKLY_DEMAND_L[str(row.values["use"])]
-        row.values["weekly_demand"] = {"value": litres, "unit": "L"}
-        row.say("weekly_demand", f"not known, taken as {litres:g} L, usual of its use; put it right where you know it")
 
 
 _SAME_FLOW: Final = 0.05

@@ -1,5 +1,6 @@
 """`manage.py demo --bare`: an invented company without anything, its person's sheets, and the way to its first plan."""
 
+import json
 import secrets
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -17,12 +18,16 @@ from scheduling.company_files.report import report_lines
 from scheduling.demo import words
 from scheduling.demo.bare_sheets import INSTALLER, NAME, OWNER, bare_sheets
 from scheduling.demo.screen import Screen
-from scheduling.demo.show_rounds import show_rounds
+from scheduling.demo.show_rounds import show_rounds, show_van_loads
 from scheduling.models import Need, PartsLine, PartsList, Plan, Visit
 from scheduling.services.nightly import run_nightly
+from scheduling.services.rounds.plans import plan_rounds
+from scheduling.services.visits.costs import cost_of_a_week
 
 _ROWS_SHOWN = 12
 _AHEAD = timedelta(days=31)
+#: Two weeks, so that the rounds for which parts must be ordered first are among them.
+_FIRST_DAYS = 14
 
 
 def walk_bare(*, screen: Screen, folder: Path, now: datetime) -> None:
@@ -50,7 +55,10 @@ def walk_bare(*, screen: Screen, folder: Path, now: datetime) -> None:
     plan = Plan.objects.of_company(company).get(pk=results["plan"])
     _show_needs(screen, company, now)
     _show_order(screen, plan)
-    show_rounds(screen, plan)
+    screen.subheading(" ".join(("POST", "/api/v1/plans/", json.dumps({"days": _FIRST_DAYS}))))
+    first_weeks = plan_rounds(company=company, by=owner, now=now, days=_FIRST_DAYS).plan
+    show_rounds(screen, first_weeks)
+    show_van_loads(screen, first_weeks)
 
 
 def _founded(screen: Screen, now: datetime) -> Membership:
@@ -96,14 +104,16 @@ def _show(screen: Screen, result: BroughtIn, *, rows: int = _ROWS_SHOWN) -> None
 
 
 def _show_needs(screen: Screen, company: Company, now: datetime) -> None:
-    """Who needs what in the coming month; readings that wait for a visit are left out."""
+    """Who needs what in the coming month, the dearest to wait with first; readings that a visit takes are left out."""
     last = company.day_at(now) + _AHEAD
     needs = (
         Need.objects.of_company(company)
         .filter(state=Need.State.OPEN, best_day__lte=last, kind=Need.Kind.REPLACE)
-        .select_related("unit__site__client", "position", "item")
+        .select_related("unit__site__client", "position", "item", "forecast")
         .order_by("best_day", "unit__code", "position__order")
     )
+    dated = [(need.best_day, cost_of_a_week(need, day=need.best_day) or 0.0, need) for need in needs if need.best_day]
+    weeks = sorted(dated, key=lambda row: (row[0], -row[1]))
     _show_question(screen, f"needs/?state=open&kind=replace&best_day__lte={last}")
     columns = [gettext(name) for name in words.BARE_NEED_COLUMNS]
     screen.table(
@@ -114,10 +124,13 @@ def _show_needs(screen: Screen, company: Company, now: datetime) -> None:
                 need.unit.code,
                 str(need.position),
                 need.item.code if need.item is not None else "",
-                short_day(need.best_day) if need.best_day is not None else "",
+                short_day(day),
+                words.known_by(need),
+                words.costs_more(cost, company.currency),
             )
-            for need in needs
+            for day, cost, need in weeks
         ],
+        numbers=columns[-1:],
     )
 
 

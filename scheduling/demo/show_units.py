@@ -1,8 +1,8 @@
-"""The units at risk, and why, in sentences."""
+"""What is wrong or soon will be, kind by kind as `attention/` answers it, and why, in sentences."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field
-from datetime import date, timedelta
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from datetime import date, datetime, timedelta
 from typing import Final
 
 from django.db.models import Max
@@ -14,49 +14,93 @@ from fleet.models import Finding, Forecast, Reading, Unit
 from scheduling.demo import words
 from scheduling.demo.screen import Screen
 from scheduling.models import Need
-from scheduling.services.attention import EXPLAINS_ONLY, SOON, UNREAD
+from scheduling.services.attention import EXPLAINS_ONLY, SOON, UNREAD, Kind, Matter, needs_attention
 
 LATER: Final = timedelta(days=42)
 LONG_UNREAD: Final = timedelta(days=180)
+#: Kinds of matter at units; those about visits, orders and calls come with the rounds.
+_AT_UNITS: Final = ("bad_water", "bad_water_soon", "endangers_membrane", "faults")
 
 
-@dataclass
-class _AtRisk:
-    unit: Unit
-    findings: list[Finding] = field(default_factory=list)
-    forecasts: list[Forecast] = field(default_factory=list)
-    needs: list[Need] = field(default_factory=list)
-
-    @property
-    def is_urgent(self) -> bool:
-        return any(need.is_urgent for need in self.needs)
-
-    @property
-    def weight(self) -> tuple[bool, float, int]:
-        surest = max((finding.confidence for finding in self.findings), default=0.0)
-        return (not self.is_urgent, -surest, -len(self.forecasts))
-
-
-def show_units(screen: Screen, company: Company, as_of: date) -> None:
-    """Print the units with a finding, an exhausted cartridge or one likely to be exhausted within two weeks."""
+def show_units(screen: Screen, company: Company, as_of: date, now: datetime) -> None:
+    """Print what needs attention at units: kinds with their numbers, dearest to leave first, each unit in full once."""
+    kinds = {kind.code: kind for kind in needs_attention(company=company, now=now)}
     last_read = _last_read(company)
-    at_risk = units_at_risk(company, as_of)
-    screen.heading(words.units_at_risk(len(at_risk), Unit.objects.of_company(company).count()))
+    told = _Told(screen, company, as_of, last_read)
+    screen.heading(words.needs_attention(Unit.objects.of_company(company).count()))
     screen.line(_in_numbers(company, as_of))
-    for risk in at_risk:
-        unit = risk.unit
-        site = unit.site
-        title = words.unit_at(unit.code, unit.name, site.name, site.address, is_urgent=risk.is_urgent)
-        screen.subheading(title)
-        for finding in risk.findings:
-            for indent, sentence in _of_finding(finding, last_read.get(unit.pk), as_of):
+    for code in _AT_UNITS:
+        told.show_kind(kinds[code])
+    told.show_long_unread()
+    _show_unread(screen, company, last_read, as_of, told.units)
+
+
+class _Told:
+    """Units in the order in which something of them is to be told; what is told of each, once."""
+
+    def __init__(self, screen: Screen, company: Company, as_of: date, last_read: dict[int, date]) -> None:
+        self.screen, self.company, self.as_of, self.last_read = screen, company, as_of, last_read
+        self.units: set[int] = set()
+        self.findings: dict[int, list[Finding]] = defaultdict(list)
+        live = Finding.objects.of_company(company).filter(state__in=Finding.LIVE).exclude(cause__in=EXPLAINS_ONLY)
+        for finding in live.select_related("unit__site").order_by("-confidence", "pk"):
+            if finding.cause not in UNREAD or self._is_long_unread(finding):
+                self.findings[finding.unit_id].append(finding)
+        self.forecasts: dict[int, list[Forecast]] = defaultdict(list)
+        latest = Forecast.objects.of_company(company).filter(is_latest=True).select_related("position")
+        for forecast in latest.order_by("position__order"):
+            due = forecast.p50 is not None and forecast.p50 <= as_of + SOON
+            if forecast.state == Forecast.State.EXHAUSTED or due:
+                self.forecasts[forecast.position.unit_id].append(forecast)
+        needs = Need.objects.of_company(company).filter(state=Need.State.OPEN, is_urgent=True)
+        self.urgent = set(needs.values_list("unit_id", flat=True))
+
+    def _is_long_unread(self, finding: Finding) -> bool:
+        last = self.last_read.get(finding.unit_id)
+        return last is None or self.as_of - last >= LONG_UNREAD
+
+    def show_kind(self, kind: Kind) -> None:
+        """The matters of a kind, dearest to leave first."""
+        by_unit: dict[Unit, list[Matter]] = defaultdict(list)
+        for matter in kind.matters:
+            if matter.unit is not None:
+                by_unit[matter.unit].append(matter)
+        self.screen.heading(words.kind_of_matter(kind.title, len(kind.matters), len(by_unit)))
+        again = []
+        for unit, matters in by_unit.items():
+            if unit.pk in self.units:
+                again.append(unit.code)
+            else:
+                self._show_unit(unit, matters)
+        if again:
+            self.screen.subheading(words.told_above(again))
+
+    def show_long_unread(self) -> None:
+        """Units that nobody has read for half a year and of which nothing else was told."""
+        for unit_id, findings in self.findings.items():
+            if unit_id not in self.units and findings[0].cause in UNREAD:
+                self._show_unit(findings[0].unit, ())
+
+    def _show_unit(self, unit: Unit, matters: Sequence[Matter]) -> None:
+        self.units.add(unit.pk)
+        screen, site = self.screen, unit.site
+        screen.subheading(
+            words.unit_at(unit.code, unit.name, site.name, site.address, is_urgent=unit.pk in self.urgent)
+        )
+        cost_of_waiting = sum(matter.cost_of_waiting or 0.0 for matter in matters)
+        if cost_of_waiting:
+            screen.line(words.waiting_costs(cost_of_waiting, self.company.currency), indent=2)
+        if not self.findings[unit.pk] and not self.forecasts[unit.pk]:
+            for matter in matters:
+                screen.line(f"- {_ended(matter.sentence)}", indent=2)
+        for finding in self.findings[unit.pk]:
+            for indent, sentence in _of_finding(finding, self.last_read.get(unit.pk), self.as_of):
                 screen.line(sentence, indent=indent)
-        for forecast in risk.forecasts:
+        for forecast in self.forecasts[unit.pk]:
             if forecast.installer_sentence:
                 screen.line(f"- {_ended(forecast.installer_sentence)}", indent=2)
         if unit.notes:
             screen.line(f"- {words.take_care_at_unit(unit.notes)}", indent=2)
-    _show_unread(screen, company, last_read, as_of, {risk.unit.pk for risk in at_risk})
 
 
 def _in_numbers(company: Company, as_of: date) -> str:
@@ -67,33 +111,6 @@ def _in_numbers(company: Company, as_of: date) -> str:
     soon = unexhausted.filter(p50__lte=as_of + SOON).count()
     later = unexhausted.filter(p50__gt=as_of + SOON, p50__lte=as_of + LATER).count()
     return words.cartridges_in_numbers(latest.count(), exhausted, soon, SOON.days, later, LATER.days)
-
-
-def units_at_risk(company: Company, as_of: date) -> list[_AtRisk]:
-    """Units with a live finding, a cartridge already exhausted, or even odds of one within two weeks; worst first.
-
-    A finding that only explains a reading puts no unit at risk, nor does a call that is a few weeks late.
-    """
-    at_risk: dict[int, _AtRisk] = {}
-    last_read = _last_read(company)
-
-    def risk_of(unit: Unit) -> _AtRisk:
-        return at_risk.setdefault(unit.pk, _AtRisk(unit))
-
-    findings = Finding.objects.of_company(company).filter(state__in=Finding.LIVE).select_related("unit__site")
-    for finding in findings.exclude(cause__in=EXPLAINS_ONLY).order_by("-confidence", "pk"):
-        last = last_read.get(finding.unit_id)
-        if finding.cause in UNREAD and last is not None and as_of - last < LONG_UNREAD:
-            continue
-        risk_of(finding.unit).findings.append(finding)
-    forecasts = Forecast.objects.of_company(company).filter(is_latest=True).select_related("position__unit__site")
-    for forecast in forecasts.order_by("position__order"):
-        due = forecast.p50 is not None and forecast.p50 <= as_of + SOON
-        if forecast.state == Forecast.State.EXHAUSTED or due:
-            risk_of(forecast.position.unit).forecasts.append(forecast)
-    for need in Need.objects.of_company(company).filter(state=Need.State.OPEN, unit__in=list(at_risk)):
-        at_risk[need.unit_id].needs.append(need)
-    return sorted(at_risk.values(), key=lambda risk: (risk.weight, risk.unit.code))
 
 
 def _of_finding(finding: Finding, last_read: date | None, as_of: date) -> Iterator[tuple[int, str]]:

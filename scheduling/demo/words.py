@@ -1,5 +1,6 @@
 """What the demo tells between its tables; spoken through `accounts.language`."""
 
+from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -28,6 +29,8 @@ BARE_NEED_COLUMNS = (
     gettext_noop("replace"),
     gettext_noop("with"),
     gettext_noop("best on"),
+    gettext_noop("known by"),
+    gettext_noop("a week later"),
 )
 BARE_ORDER_COLUMNS = (
     gettext_noop("item"),
@@ -156,9 +159,26 @@ def doubt(rows: int, units: int, log: str, line: int, place: str, sentence: str)
 # the units
 
 
-def units_at_risk(count: int, units: int) -> str:
+def needs_attention(units: int) -> str:
     """Heading."""
-    return gettext("Units at risk: {count} of {units}").format(count=count, units=units)
+    return gettext("What needs attention at {units} units").format(units=units)
+
+
+def kind_of_matter(title: str, matters: int, units: int) -> str:
+    """A kind of matter, and how many there are."""
+    counted = ngettext("{count} matter", "{count} matters", matters).format(count=matters)
+    where = ngettext("{count} unit", "{count} units", units).format(count=units)
+    return gettext("{title}: {matters} at {units}").format(title=title, matters=counted, units=where)
+
+
+def told_above(codes: Sequence[str]) -> str:
+    """Units of which more was told under an earlier kind."""
+    return gettext("And at units told of above: {codes}").format(codes=", ".join(codes))
+
+
+def waiting_costs(money: float, currency: str) -> str:
+    """What leaving it for a week is expected to cost."""
+    return gettext("A week of waiting costs about {money:.2f} {currency}.").format(money=money, currency=currency)
 
 
 def cartridges_in_numbers(
@@ -364,6 +384,17 @@ def nothing_to_order(until: date) -> str:
 def draft_orders(until: date) -> str:
     """Heading."""
     return gettext("Draft orders, for the work until {day}").format(day=long_day(until))
+
+
+def known_by(need: Need) -> str:
+    """What the date of a need rests on."""
+    is_read = need.finding_id is not None or (need.forecast is not None and need.forecast.evidence.get("readings_used"))
+    return gettext("readings") if is_read else gettext("its label and load")
+
+
+def costs_more(money: float, currency: str) -> str:
+    """What a week of waiting costs."""
+    return gettext("{money:.2f} {currency} more").format(money=money, currency=currency)
 
 
 def order_value(order: int, supplier: str, value: Decimal, minimum: Decimal, currency: str) -> str:

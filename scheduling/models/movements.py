@@ -5,6 +5,7 @@ from typing import Any, ClassVar
 from django.db import models
 from django.db.models import F, Q
 
+from accounts.day_alone_field import DayOrMomentField, KnowsDaysAlone, day_column
 from accounts.models import Company, Membership
 from accounts.tenancy import TenantModel
 from fleet.models import CatalogueItem
@@ -13,7 +14,7 @@ from scheduling.models.orders import Delivery
 from scheduling.models.visits import ServiceRecord
 
 
-class StockMovement(TenantModel):
+class StockMovement(KnowsDaysAlone, TenantModel):
     """Pieces of one item that went from a place to another, or a count.
 
     A row is written once. What was wrong is put right by its reversal, a row of its own that names it. The pieces on
@@ -56,7 +57,8 @@ class StockMovement(TenantModel):
         default=0, help_text="pieces that moved although no count knew of them, which says that a count is wrong"
     )
     counted = models.PositiveIntegerField(null=True, blank=True, help_text="of a count: pieces that were there")
-    happened_at = models.DateTimeField()
+    happened_on = day_column()
+    happened_at = DayOrMomentField(day_column="happened_on")
     recorded_at = models.DateTimeField()
     by = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
     reason = models.CharField(max_length=400, blank=True)

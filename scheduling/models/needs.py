@@ -5,13 +5,14 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import Q
 
+from accounts.day_alone_field import DayOrMomentField, KnowsDaysAlone, day_column
 from accounts.language import gettext_noop
 from accounts.models import Company
 from accounts.tenancy import TenantModel
 from fleet.models import CatalogueItem, Finding, Forecast, Position, Site, Unit
 
 
-class Need(TenantModel):
+class Need(KnowsDaysAlone, TenantModel):
     """One task with a cost-by-date curve; it comes from a forecast, a finding or a person."""
 
     CLIENT_PATH = "site__client_id"
@@ -126,7 +127,8 @@ class Need(TenantModel):
     reason = models.TextField(blank=True)
     created_at = models.DateTimeField()
     updated_at = models.DateTimeField()
-    closed_at = models.DateTimeField(null=True, blank=True, help_text="when it was done or dropped")
+    closed_on = day_column()
+    closed_at = DayOrMomentField(null=True, blank=True, day_column="closed_on", help_text="when it was done or dropped")
 
     class Meta:
         ordering = ["best_day", "pk"]

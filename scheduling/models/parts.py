@@ -5,6 +5,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import Q
 
+from accounts.day_alone_field import DayOrMomentField, KnowsDaysAlone, day_column
 from accounts.models import Company
 from accounts.tenancy import TenantModel
 from fleet.models import CatalogueItem
@@ -13,7 +14,7 @@ from scheduling.models.rounds import Plan, Round
 from scheduling.models.visits import Visit
 
 
-class StockLevel(TenantModel):
+class StockLevel(KnowsDaysAlone, TenantModel):
     """Pieces of an item in the store (no installer) or in an installer's van."""
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="stock_levels")
@@ -24,7 +25,8 @@ class StockLevel(TenantModel):
         default=list, blank=True, help_text="of the pieces, those whose lot or last day is known; first to expire first"
     )
     shelf = models.CharField(max_length=40, blank=True, help_text="where it lies there, in the company's own words")
-    counted_at = models.DateTimeField()
+    counted_on = day_column()
+    counted_at = DayOrMomentField(day_column="counted_on")
 
     class Meta:
         ordering = ["company_id", "item_id", "pk"]

@@ -42,7 +42,7 @@ def keep_tasks_of_visits_known_to_people(collector: Collector, field: Any, tasks
     models.CASCADE(collector, field, tasks, using)
 
 
-class Visit(PassedOn):
+class Visit(KnowsDaysAlone, PassedOn):
     """One call at one site, bundling needs."""
 
     CLIENT_PATH = "site__client_id"
@@ -139,7 +139,10 @@ class Visit(PassedOn):
     locked_at = models.DateTimeField(null=True, blank=True, help_text="when it was locked")
     lock_reason = models.CharField(max_length=300, blank=True)
     closing_note = models.TextField(blank=True, help_text="why it was cancelled, or a remark on its completion")
-    closed_at = models.DateTimeField(null=True, blank=True, help_text="when it was done or cancelled")
+    closed_on = day_column()
+    closed_at = DayOrMomentField(
+        null=True, blank=True, day_column="closed_on", help_text="when it was done or cancelled"
+    )
     created_at = models.DateTimeField()
     updated_at = models.DateTimeField()
 

@@ -22,13 +22,12 @@ from scheduling.services.policy import read_policy
 from scheduling.services.rounds.faults import IN_NO_ROUND, faults_of
 from scheduling.services.settling import Settle
 from scheduling.services.stock.lots import expired_pieces
+from scheduling.services.visits.costs import cost_of_a_week
 from scheduling.services.words import attention as words
 
-#: Most of one kind that are shown; how far ahead is 'soon'; over which time the cost of waiting is counted:
-#: common practice, no source.
+#: Most of one kind that are shown, and how far ahead is 'soon': common practice, no source.
 MOST_MATTERS: Final = 100
 SOON: Final = timedelta(days=14)
-WAITING: Final = timedelta(days=7)
 # An offer that nobody answered for so long is worth a call: common practice, no source.
 _ANSWER_WITHIN: Final = timedelta(days=3)
 #: Causes that explain a reading or lie years ahead; they are stored and served, but need nobody's attention.
@@ -183,7 +182,7 @@ class _Attention:
             words.of_finding(finding),
             self._settle(visit, finding),
             visit=visit.pk if visit is not None else None,
-            cost_of_waiting=self._cost_of_waiting(need) if need is not None else None,
+            cost_of_waiting=cost_of_a_week(need, day=self.today) if need is not None else None,
             probability=finding.confidence,
         )
 
@@ -205,7 +204,7 @@ class _Attention:
             sentence,
             self._settle(visit, finding),
             visit=visit.pk if visit is not None else None,
-            cost_of_waiting=self._cost_of_waiting(need),
+            cost_of_waiting=cost_of_a_week(need, day=self.today),
             probability=round(probability, 3),
             day=by,
         )
@@ -377,15 +376,3 @@ class _Attention:
         if plan is not None:
             return Settle(words.offer_plan(), "POST", f"/api/v1/plans/{plan}/offer/")
         return Settle(words.plan_rounds(), "POST", "/api/v1/plans/")
-
-    def _cost_of_waiting(self, need: Need) -> float | None:
-        """What doing the work a week from now is expected to cost more than doing it today, or as soon as it may be."""
-        if need.curve_first_day is None:
-            return None
-        start = (self.today - need.curve_first_day).days
-        curve = need.cost_curve[max(start, 0) :]
-        allowed = [(k, cost) for k, cost in enumerate(curve) if cost is not None]
-        later = [cost for k, cost in allowed if k >= WAITING.days]
-        if not allowed or not later:
-            return None
-        return round(max(later[0] - allowed[0][1], 0.0), 2)

@@ -70,6 +70,34 @@ def travel_cost_of_sites(*, company: Company, policy: ServicePolicy) -> dict[int
     return {pk: float(cost) for (pk, _, _), cost in zip(sites, costs, strict=True)}
 
 
+def sites_within_reach(*, company: Company) -> frozenset[int]:
+    """Ids of the sites that some installer can drive to and back from within a shift, by the road model.
+
+    Those left out cannot stand in any round: their location is unknown, or mistyped. Without installers every located
+    site counts.
+    """
+    road = road_model(company=company)
+    places = {site.pk: place_of(site) for site in Site.objects.of_company(company).only("latitude", "longitude")}
+    installers = list(Installer.objects.of_company(company).filter(is_active=True))
+    reached = set()
+    for pk, place in places.items():
+        if place is None:
+            continue
+        there = [
+            great_circle_m(i.home_latitude, i.home_longitude, place.latitude_deg, place.longitude_deg)
+            for i in installers
+        ]
+        drives_s = [2.0 * float(road.driving_s(road.road_m(metres))) for metres in there]
+        if not installers or any(s <= _longest_shift_s(i) for s, i in zip(drives_s, installers, strict=True)):
+            reached.add(pk)
+    return frozenset(reached)
+
+
+def _longest_shift_s(installer: Installer) -> int:
+    starts, ends = (60 * t.hour + t.minute for t in (installer.shift_starts, installer.shift_ends))
+    return 60 * (ends - starts + installer.max_overtime_minutes)
+
+
 def place_of(site: Site) -> Place | None:
     """Where a site is; None while nobody knows, and no driving time may be made up for it."""
     return Place(*site.location) if site.location is not None else None

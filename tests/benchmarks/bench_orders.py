@@ -12,10 +12,12 @@ units, for which two left is a sensible habit. Prices, lives and numbers are inv
 """
 
 import argparse
+import json
 import math
 import multiprocessing
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
 
 import numpy as np
 from scipy.special import ndtr, ndtri
@@ -233,34 +235,49 @@ def _planned(
     return ((int(key), packs) for key, packs in packs_to_order(items, fill_rate=fill_rate).items())
 
 
-def _one(question: tuple[int, float | None]) -> Score:
-    return simulate(*question)
+def _one(question: tuple[int, float | None]) -> tuple[int, Score]:
+    return question[0], simulate(*question)
 
 
-def runs(count: int, fill_rate: float | None, processes: int) -> list[Score]:
-    """So many seeded years, in order of their seeds."""
-    questions = [(seed, fill_rate) for seed in range(count)]
-    if processes == 1:
-        return [_one(question) for question in questions]
+def runs(count: int, fill_rate: float | None, processes: int, folder: Path | None = None) -> list[Score]:
+    """So many seeded years, in order of their seeds; those that lie in the folder already are read from it."""
+    file = folder / f"{fill_rate}.jsonl" if folder is not None else None
+    scores = _kept(file, count)
+    questions = [(seed, fill_rate) for seed in range(count) if seed not in scores]
     with multiprocessing.Pool(processes) as pool:
-        return pool.map(_one, questions, chunksize=4)
+        for seed, score in pool.imap_unordered(_one, questions):
+            scores[seed] = score
+            if file is not None:
+                with file.open("a") as lines:
+                    lines.write(json.dumps([seed, asdict(score) | {"by_item": score.by_item.tolist()}]) + "\n")
+    return [scores[seed] for seed in range(count)]
+
+
+def _kept(file: Path | None, count: int) -> dict[int, Score]:
+    if file is None or not file.exists():
+        return {}
+    rows = map(json.loads, file.read_text().splitlines())
+    return {seed: Score(**row | {"by_item": np.array(row["by_item"])}) for seed, row in rows if seed < count}
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--runs", type=int, default=200)
-    parser.add_argument("--levels", type=float, nargs="*", default=[0.90, 0.95])
+    parser.add_argument("--levels", type=float, nargs="*", default=[0.90, 0.95, 0.99])
     parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--folder", type=Path, help="keep each year here as it is done, and go on from there")
     parser.add_argument("--items", action="store_true", help="print each item as well")
     options = parser.parse_args()
+    if options.folder is not None:
+        options.folder.mkdir(parents=True, exist_ok=True)
     print(f"{options.runs} years of {WEEKS} weeks")
     columns = f"{'as assumed':>11} {'other lives':>12} {'money':>9} {'orders/year':>12}"
     print(f"{'way':24} {'asked':>7} {'fill rate':>10} {columns}")
-    simple = runs(options.runs, None, options.processes)
+    simple = runs(options.runs, None, options.processes, options.folder)
     total = sum(simple, Score())
     _print("reorder at two left", None, simple, by_item=options.items)
     for level in [*options.levels, round(total.fill_rate, 4)]:
-        planned = runs(options.runs, level, options.processes)
+        planned = runs(options.runs, level, options.processes, options.folder)
         _print("planned", level, planned, by_item=options.items)
     saved = 1.0 - sum(planned, Score()).money / total.money
     print(f"At the fill rate of 'reorder at two left' the shelf holds {saved:.1%} less money.")

@@ -87,8 +87,8 @@ def findings_of(code: str) -> set[str]:
 
 
 def part_of(text: str, code: str) -> str:
-    """What is printed of one unit at risk."""
-    lines = text[text.index("Units at risk") : text.index("Rounds from")].splitlines()
+    """What is printed of one unit that needs attention."""
+    lines = text[text.index("What needs attention") : text.index("Rounds from")].splitlines()
     start = next(number for number, line in enumerate(lines) if line.startswith(code))
     end = next((number for number in range(start, len(lines)) if not lines[number].strip()), len(lines))
     return "\n".join(lines[start:end])

@@ -144,7 +144,7 @@ class Town:
         return unit.positions.get(stage=stage, role=role)
 
     def forecast(self, position: Position, in_days: int, *, today: date = TODAY, **values: Any) -> Forecast:
-        """Say that the position will be exhausted around a day."""
+        """Say that the position will be exhausted around a day, by readings of which the newest is two months old."""
         dates = {
             name: today + timedelta(days=max(in_days + off, 0) if in_days > 0 else 0)
             for name, off in zip(("p05", "p10", "p25", "p50", "p75", "p90", "p95"), SPREAD, strict=True)
@@ -159,6 +159,7 @@ class Town:
                 "state": "exhausted" if in_days <= 0 else "installed",
                 "remaining_share": max(0.0, min(1.0, in_days / 180)),
                 "driver": "capacity",
+                "evidence": {"readings_used": 2, "newest_reading_age_days": 60.0},
                 "date_grid": _grid(dates, today),
                 "installer_sentence": f"{position}: around {today + timedelta(days=in_days)}.",
                 **dates,

@@ -194,8 +194,8 @@ def line_pressure_fell_prefilters_unread() -> tuple[str, str]:
     return (
         gettext("The line pressure is more than 10 psi (69 kPa) below its baseline; the prefilters were not measured."),
         gettext(
-            "The water pressure at your site has fallen, so the unit makes less water. We will look for the cause on "
-            "our next visit."
+            "The water pressure at your site has fallen, so the unit makes less water. We will bring a booster pump, "
+            "look for the cause, and fit it if the pressure stays low."
         ),
     )
 

@@ -15,6 +15,8 @@ from accounts.services import record
 from accounts.services.companies import lock_company
 from accounts.services.retiring import refuse_retired
 from fleet.engineering.formulas.targets import target_for
+from fleet.engineering.usual import WEEKLY_DEMAND_L
+from fleet.intake.names import public_name
 from fleet.models import CatalogueItem, Placement, Position, Reading, Site, Stage, Unit
 from fleet.services.consequences import Kind, announce
 from fleet.services.formats import ATTRIBUTES, format_fault, refuse_format_of_installed
@@ -91,7 +93,7 @@ def create_unit(
         The train. A cartridge without `placed_at` stands there since the unit was commissioned.
     facts
         The fields of `Unit`: code, use, kind, product_tds_target_mg_per_l, weekly_demand_l, commissioned_on ...
-        Without a target it is the usual one of the use.
+        Without a target or a weekly demand it is the usual one of the use, and named in `assumed`.
 
     Raises
     ------
@@ -107,8 +109,10 @@ def create_unit(
     if faults:
         raise InvalidInput("unit_not_valid", faults[0].sentence, faults=faults)
     with transaction.atomic():
-        target = {"product_tds_target_mg_per_l": target_for(str(facts["use"])).product_tds_high_mg_per_l}
-        unit = Unit.objects.create(company=site.company, site=site, **(target | facts))
+        usual = {name: value for name, value in _usual_of(str(facts["use"])).items() if facts.get(name) is None}
+        unit = Unit.objects.create(
+            company=site.company, site=site, **(facts | usual), assumed=sorted(map(public_name, usual))
+        )
         carry_over(unit)
         created = Position.objects.bulk_create(
             [
@@ -143,6 +147,14 @@ def create_unit(
         if by is not None:
             record(by=by, action="create unit", subject=unit, now=now, details={"positions": len(created)})
     return unit
+
+
+def _usual_of(use: str) -> dict[str, float]:
+    """What is taken of a unit of this use where nobody told."""
+    return {
+        "product_tds_target_mg_per_l": target_for(use).product_tds_high_mg_per_l,
+        "weekly_demand_l": WEEKLY_DEMAND_L[use],
+    }
 
 
 def check_train(positions: Sequence[NewPosition], *, kind: str, pointer: str = "/positions") -> None:
@@ -264,6 +276,10 @@ def update_unit(*, unit: Unit, by: Membership | None, now: datetime, **facts: An
         was_commissioned_on = unit.commissioned_on
         for name, value in facts.items():
             setattr(unit, name, value)
+        unit.assumed = [name for name in unit.assumed if name not in map(public_name, facts)]
+        for name, value in _usual_of(unit.use).items():
+            if public_name(name) in unit.assumed:
+                setattr(unit, name, value)
         faults = faults_of_dates(unit.commissioned_on, unit.retired_on)
         if faults:
             raise InvalidInput("dates_not_valid", faults[0].sentence, faults=faults)

@@ -125,7 +125,7 @@ class Command(BaseCommand):
             )
             plan = run.judge_and_plan(remembered=remembered, now=now, seed=seed, working=working)
         show_logs(screen, batches, _shown(folder / "logs"))
-        show_units(screen, remembered.company, as_of)
+        show_units(screen, remembered.company, as_of, now)
         show_change(screen, remembered.company, now)
         show_rounds(screen, plan)
         show_van_loads(screen, plan)

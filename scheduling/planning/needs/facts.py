@@ -46,6 +46,8 @@ class ForecastFacts:
         Life of a fresh cartridge at its position, p10, p50 and p90; None: not known.
     read_days_ago
         Days since the newest reading that it rests on; None: it rests on none.
+    is_by_label
+        Whether nothing that was read speaks of it: its wear is known by a label and a load alone.
     sentence
         What it says to an installer.
     """
@@ -59,6 +61,7 @@ class ForecastFacts:
     used_days: float | None = None
     fresh_life_days: tuple[float, float, float] | None = None
     read_days_ago: float | None = None
+    is_by_label: bool = False
     sentence: str = ""
 
     def __post_init__(self) -> None:

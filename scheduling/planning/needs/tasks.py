@@ -202,9 +202,14 @@ class TaskList:
         return self.policy.planning.late_cost(position.stage, self.unit.use)
 
     def is_urgent(self, forecast: ForecastFacts, late_cost_per_day: float) -> bool:
-        """Whether it is so likely exhausted today, and a late day so dear, that it must be in the next rounds."""
+        """Whether it is so likely exhausted today, and a late day so dear, that it must be in the next rounds.
+
+        What rests on a label and a load alone has its price by the day like all else, and competes by it: of a company
+        that was just brought in nearly every cartridge is likely past its limit by its label, and where all go first
+        nobody does.
+        """
         planning = self.policy.planning
-        if late_cost_per_day < planning.urgent_late_cost_per_day:
+        if late_cost_per_day < planning.urgent_late_cost_per_day or forecast.is_by_label:
             return False
         return forecast.exhausted_today >= planning.urgent_probability
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import enum
+import math
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -17,6 +18,7 @@ class Commitment(enum.IntEnum):
     CONFIRMED = 0  # the client or an installer counts on it
     PLANNED = 1  # in a round
     OPEN = 2
+    NOT_YET = 3  # in no round, whatever is there: nobody knows where it is, or nobody can drive so far
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,11 +34,16 @@ class VisitParts:
     day
         Day it is expected on.
     commitment
-        Confirmed and planned visits wait for nothing: they have their time.
+        Confirmed and planned visits wait for nothing: they have their time. Nor do those that stand in no round yet.
     urgent_items
         Items of its urgent needs; an empty text stands for an urgent need that takes no item.
     van
         Van of the installer it has; empty: none yet.
+    weekly_costs
+        Item to what a week costs, in money, in which the work that takes it is not done; an empty text stands for work
+        that takes none.
+    second_drive
+        What coming once more costs, in money.
     """
 
     key: str
@@ -45,10 +52,22 @@ class VisitParts:
     commitment: Commitment = Commitment.OPEN
     urgent_items: frozenset[str] = frozenset()
     van: str = ""
+    weekly_costs: Mapping[str, float] = field(default_factory=dict)
+    second_drive: float = math.inf
 
-    def goes_without(self, lacking: Collection[str]) -> bool:
-        """Whether one of its urgent needs can be met without what it lacks."""
-        return not self.urgent_items.issubset(lacking)
+    def goes_without(self, lacking: Collection[str], days: int) -> bool:
+        """Whether it is made without what it lacks for so many days, and once more when that is there.
+
+        So it is when one of its urgent needs can be met without, or when leaving undone what can be done meanwhile
+        costs more than coming once more.
+        """
+        meanwhile = math.fsum(cost for item, cost in self.weekly_costs.items() if item not in lacking)
+        return not self.urgent_items.issubset(lacking) or meanwhile * days / 7.0 > self.second_drive
+
+    def loses_without(self, item: str) -> float:
+        """What a week without an item costs: of two visits on one day, the one that loses more gets its piece first."""
+        is_made_anyway = self.urgent_items and item not in self.urgent_items and math.isfinite(self.second_drive)
+        return self.weekly_costs.get(item, 0.0) + (self.second_drive if is_made_anyway else 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,13 +117,15 @@ def cover_visits(
 ) -> Coverage:
     """Give out every piece once, and say which open visits wait for parts.
 
-    Confirmed visits come first, then those in a round, then the open ones; where the item is urgent before where it is
+    Confirmed visits come first, then those in a round, then the open ones, and last those that no round can hold yet;
+    where the item is urgent before where it is
     not: a visit that is urgent for something else goes without the piece, this one would drive for nothing. Open visits
-    that are urgent for something else come before those that can wait, to be spared a second drive. Within these
-    :func:`allocate` decides.
+    that are urgent for something else, to be spared a second drive, and those for which a week without the item costs
+    more than such a drive come before those that can wait. Within these :func:`allocate` decides.
 
-    An open visit waits for an item that it cannot have today, unless one of its urgent needs can be met without. One
-    for which something must be ordered anyway holds nothing back meanwhile: it takes what all others leave.
+    An open visit waits for an item that it cannot have today, unless it had better be made without
+    (:meth:`VisitParts.goes_without`). One for which something must be ordered anyway holds nothing back meanwhile: it
+    takes what all others leave.
 
     Parameters
     ----------
@@ -123,7 +144,10 @@ def cover_visits(
         for item in visit.quantities:
             demands.changed.add(item)
     last: set[str] = set()
-    turn = sorted((v for v in visits if v.commitment is Commitment.OPEN), key=lambda v: (v.day, v.key))
+    turn = sorted(
+        (v for v in visits if v.commitment is Commitment.OPEN),
+        key=lambda v: (v.day, sum(v.weekly_costs.values()), v.key),
+    )
     while True:
         demands.allocate(last)
         waits = {v.key: wait for v in turn if (wait := _wait(v, demands, today, if_ordered)) is not None}
@@ -157,7 +181,14 @@ class _Demands:
         """Give out the items that have changed; visits in `last` come behind all others."""
         for item in self.changed:
             demands = [
-                Demand(v.key, v.quantities[item], v.day, _LAST if v.key in last else _rank(v, item), v.van)
+                Demand(
+                    v.key,
+                    v.quantities[item],
+                    v.day,
+                    _LAST if v.key in last else _rank(v, item),
+                    v.van,
+                    v.loses_without(item),
+                )
                 for v in self.by_item[item]
             ]
             for visit in self.by_item[item]:
@@ -172,11 +203,13 @@ _LAST = 6
 def _rank(visit: VisitParts, item: str) -> int:
     if visit.commitment is Commitment.CONFIRMED:
         return 0
+    if visit.commitment is Commitment.NOT_YET:
+        return _LAST
     if visit.commitment is Commitment.PLANNED:
         return 1 if item in visit.urgent_items else 2
     if item in visit.urgent_items:
         return 3
-    return 4 if visit.urgent_items else 5
+    return 4 if visit.urgent_items or visit.weekly_costs.get(item, 0.0) > visit.second_drive else 5
 
 
 def _wait(
@@ -200,6 +233,6 @@ def _wait(
             items.add(item)
             must_order.add(item)
             days.append(if_ordered[item])
-    if not items or visit.goes_without(items):
+    if not items or visit.goes_without(items, (max(days) - today).days):
         return None
     return PartsWait(max(days), frozenset(items), frozenset(deliveries), frozenset(must_order))

@@ -99,19 +99,18 @@ def reorder_points(items: Sequence[ItemToOrder], *, fill_rate: float) -> dict[st
     if not 0.0 < fill_rate < 1.0:
         raise PlanningError("fill_rate", f"must be above 0 and below 1, not {fill_rate!r}.")
     points = {item.key: item.least_point for item in items}
-    wanted = [item for item in items if item.wanted > NEGLIGIBLE]
-    tables = [(item, item.missing()) for item in wanted]
-    bearable = (1.0 - fill_rate) * sum(item.wanted for item in wanted)
-    too_many = sum(float(table[points[item.key] - _LEAST]) for item, table in tables) - bearable
-    first = {item.key: points[item.key] - _LEAST for item in wanted}
+    by_key = {item.key: (wanted, item.missing()) for item in items if (wanted := item.wanted) > NEGLIGIBLE}
+    bearable = (1.0 - fill_rate) * sum(wanted for wanted, _ in by_key.values())
+    first = {key: points[key] - _LEAST for key in by_key}
+    too_many = sum(float(table[first[key]]) for key, (_, table) in by_key.items()) - bearable
+    prices = {item.key: item.price for item in items}
     queue = [
-        (-float(table[first[item.key]]) / item.wanted, item.price, item.key, first[item.key]) for item, table in tables
+        (-float(table[first[key]]) / wanted, prices[key], key, first[key]) for key, (wanted, table) in by_key.items()
     ]
     heapq.heapify(queue)
-    by_key = {item.key: (item, table) for item, table in tables}
     while queue:
         share, price, key, number = heapq.heappop(queue)
-        item, table = by_key[key]
+        wanted, table = by_key[key]
         if number + 1 >= table.size or -share <= NEGLIGIBLE:
             continue
         saved = float(table[number] - table[number + 1])
@@ -119,7 +118,7 @@ def reorder_points(items: Sequence[ItemToOrder], *, fill_rate: float) -> dict[st
             break
         too_many -= saved
         points[key] += 1
-        heapq.heappush(queue, (-float(table[number + 1]) / item.wanted, price, key, number + 1))
+        heapq.heappush(queue, (-float(table[number + 1]) / wanted, price, key, number + 1))
     return points
 
 

@@ -68,6 +68,8 @@ class Demand:
         A lower rank is served before a higher one, whatever the days.
     van
         Van of the round it is in; empty: in no round yet.
+    weekly_cost
+        What a week without the pieces costs, in money: of two of one rank and day, the dearer is served first.
     """
 
     key: str
@@ -75,6 +77,7 @@ class Demand:
     day: datetime.date
     rank: int = 0
     van: str = ""
+    weekly_cost: float = 0.0
 
     def __post_init__(self) -> None:
         if self.quantity < 0:
@@ -94,7 +97,7 @@ class Share:
 def allocate(demands: Sequence[Demand], supplies: Sequence[Supply]) -> list[Share]:
     """Give out the pieces of one item.
 
-    In turn, each time by rank and then by day:
+    In turn, each time by rank, then by day, and on one day the one first for whom waiting is dearest:
 
     1. a round takes what lies in its own van, unless another would then go short whom nothing else can serve in time,
     2. what is still wanting is met from the store and from deliveries that come in time; as many pieces are met as
@@ -112,7 +115,7 @@ def allocate(demands: Sequence[Demand], supplies: Sequence[Supply]) -> list[Shar
     -------
     Shares with at least one piece; what no share covers is missing.
     """
-    turn = sorted(demands, key=lambda d: (d.rank, d.day, d.key))
+    turn = sorted(demands, key=lambda d: (d.rank, d.day, -d.weekly_cost, d.key))
     wanting = Counter({d.key: d.quantity for d in turn})
     unallocated = Counter({s.key: s.quantity for s in supplies})
     store = sorted((s for s in supplies if not s.van), key=lambda s: s.order)
@@ -132,7 +135,7 @@ def allocate(demands: Sequence[Demand], supplies: Sequence[Supply]) -> list[Shar
         unallocated[own_van.key] -= pieces
         shares.append(Share(demand.key, own_van.key, pieces))
     met = _met_in_time(turn, wanting, store, unallocated)
-    for demand in sorted(turn, key=lambda d: (d.day, d.rank, d.key)):
+    for demand in sorted(turn, key=lambda d: (d.day, d.rank, -d.weekly_cost, d.key)):
         short = wanting[demand.key] - met[demand.key]
         wanting[demand.key] = met[demand.key]
         give(demand, store, lambda s, d=demand: s.is_there_on(d.day))  # type: ignore[misc]

@@ -43,16 +43,18 @@ def forecast_facts(forecast: Forecast, today: date) -> ForecastFacts:
     # to a day, on the clock of UTC: of a life of weeks or months
     used = (today - local_day(placement.first_installed_at, UTC)).days if placement is not None else None
     read_days = forecast.evidence.get("newest_reading_age_days")
+    ages_out = forecast.driver == Forecast.Driver.MAXIMUM_SERVICE_TIME
     return ForecastFacts(
         key=forecast.pk,
         cartridge=forecast.placement_id,
         quantile_days=quantile_days(forecast, today),
         is_exhausted=forecast.state == Forecast.State.EXHAUSTED,
-        is_maximum_service_time=forecast.driver == Forecast.Driver.MAXIMUM_SERVICE_TIME,
+        is_maximum_service_time=ages_out,
         remaining_share=forecast.remaining_share,
         used_days=float(max(used, 0)) if used is not None else None,
         fresh_life_days=fresh_life(forecast),
         read_days_ago=read_days + (today - forecast.as_of).days if read_days is not None else None,
+        is_by_label=read_days is None and not ages_out,
         sentence=forecast.installer_sentence,
     )
 

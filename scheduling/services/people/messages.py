@@ -103,16 +103,18 @@ def offer_lapsed(visit: Visit, now: datetime) -> None:
 def confirmed(
     *, visit: Visit, earlier_state: Visit.State, earlier_at: datetime | None, by: Membership, now: datetime
 ) -> None:
-    """A time was confirmed, or a confirmed one changed; once more as it was, nobody hears of it."""
+    """A time was confirmed, or a confirmed one changed; once more as it was, nobody hears of it.
+
+    Whoever notes a time has it from the client, with an offer before it or without: nobody has to call any more.
+    """
     if earlier_state == Visit.State.CONFIRMED and earlier_at == visit.appointment_at:
         return
     if earlier_state == Visit.State.CONFIRMED:
         moved(visit, earlier_at, now)
         return
-    answered_by = by if earlier_state == Visit.State.OFFERED else None
-    _offer_answered(visit, answered_by, now)
+    _offer_answered(visit, by, now)
     text = words.confirmed(visit, _open_needs(visit), answer_address(visit))
-    _to_client(visit, Kind.CONFIRMED, text, now, informed_by=answered_by)
+    _to_client(visit, Kind.CONFIRMED, text, now, informed_by=by)
 
 
 def offer_taken(*, visit: Visit, by: Membership | None, now: datetime) -> None:

@@ -3,9 +3,10 @@
 import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import cached_property
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -21,27 +22,42 @@ from scheduling.services.people import messages
 from scheduling.services.people.words import arrival_span
 from scheduling.services.policy import read_policy
 from scheduling.services.rounds.problem import AskedVisits, ask
+from scheduling.services.settling import Settle
 from scheduling.services.visits.visits import as_utc, offer_times
+from scheduling.services.words import attention as attention_words
+from scheduling.services.words import rounds as words
 
 State = Visit.State
 #: Other times offered beside the one of the plan.
 MOST_ALTERNATIVES = 2
+#: How long before it a time is offered by letter at the latest; common practice, no source.
+OFFER_LEAD = timedelta(hours=3)
+
+
+@dataclass(frozen=True, slots=True)
+class NotOffered:
+    """A stop to come that is too soon for a letter, why, and the call that settles it."""
+
+    stop: Stop
+    reason: str
+    settle: Settle
 
 
 @dataclass(frozen=True, slots=True)
 class PlanOffered:
-    """Visits that were offered now, and the letters that tell of them, one for each client."""
+    """Visits that were offered now, the letters that tell of them, one for each client, and what was not offered."""
 
     visits: Sequence[Visit]
     letters: Sequence[Message]
+    not_offered: Sequence[NotOffered]
 
 
 def offer_plan(*, plan: Plan, by: Membership, now: datetime) -> PlanOffered:
     """Offer the client of every proposed visit in a published plan its time, and one or two others.
 
     The other times lie in gaps of the rounds, each for one visit alone: whatever the clients choose, the plan can bear
-    it. Visits that were offered or confirmed before stay as they are, and so does today. Offering again offers what
-    has been planned since.
+    it. Visits that were offered or confirmed before stay as they are. A time later today is offered too; one that is
+    too soon for a letter is named with the call that is left. Offering again offers what has been planned since.
 
     Parameters
     ----------
@@ -68,7 +84,14 @@ def offer_plan(*, plan: Plan, by: Membership, now: datetime) -> PlanOffered:
         if offered:
             details = {"visits": [visit.pk for visit in offered], "letters": [letter.pk for letter in letters]}
             record(by=by, action="offer plan", subject=row, details=details, now=now)
-    return PlanOffered(offered, letters)
+    return PlanOffered(offered, letters, [_not_offered(stop) for stop in offering.too_soon])
+
+
+def _not_offered(stop: Stop) -> NotOffered:
+    body = {"appointment_at": as_utc(stop.starts_at)}
+    settle = Settle(attention_words.note_time(), "POST", f"/api/v1/visits/{stop.visit_id}/confirm/", body)
+    zone = ZoneInfo(stop.visit.site.time_zone)
+    return NotOffered(stop, words.too_soon_to_offer(stop.visit.site.name, stop.starts_at, zone, OFFER_LEAD), settle)
 
 
 def _tell(plan: Plan, offered: Sequence[Visit], now: datetime) -> list[Message]:
@@ -90,13 +113,17 @@ class _Offering:
 
     def __init__(self, plan: Plan, now: datetime) -> None:
         self.plan, self.now, self.company = plan, now, plan.company
-        # who drives today has set out, or is about to
+        # who drives today has set out, or is about to: other times are looked for from tomorrow on
         self.today = self.company.day_at(now)
         self.clock = PlanningClock(plan.first_day, self.company.zone)
-        stops = Stop.objects.filter(round__plan=plan, visit__state__in=Visit.AHEAD, round__day__gt=self.today)
+        stops = Stop.objects.filter(
+            round__plan=plan, visit__state__in=Visit.AHEAD, round__day__gte=self.today, starts_at__gt=now
+        )
         self.stops = list(
             stops.select_related("visit__site", "round__installer").order_by("round__day", "round_id", "order")
         )
+        proposed = [stop for stop in self.stops if stop.visit.state == State.PROPOSED]
+        self.too_soon = [stop for stop in proposed if self._opens(stop) < now + OFFER_LEAD]
         self.by_visit = {str(stop.visit_id): stop for stop in self.stops}
 
     @cached_property
@@ -105,7 +132,7 @@ class _Offering:
 
     def offers(self) -> dict[Stop, list[dict[str, Any]]]:
         """Stop of each proposed visit to the windows offered for it, by time."""
-        wanted = [stop for stop in self.stops if stop.visit.state == State.PROPOSED]
+        wanted = [stop for stop in self.stops if stop.visit.state == State.PROPOSED and stop not in self.too_soon]
         if not wanted:
             return {}
         alternatives = self._alternatives()
@@ -138,6 +165,10 @@ class _Offering:
             ]
             for visit, alternatives in found.items()
         }
+
+    @staticmethod
+    def _opens(stop: Stop) -> datetime:
+        return arrival_span(stop.starts_at, stop.visit.site.time_zone)[0]
 
     @staticmethod
     def _start(candidate: rounds.Candidate) -> tuple[int, int]:

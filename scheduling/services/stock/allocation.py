@@ -3,16 +3,21 @@
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from datetime import date, timedelta
+from functools import cached_property
 
 from accounts.models import Company
 from fleet.models import CatalogueItem
 from scheduling.models import Need, Plan, Round, Visit
+from scheduling.planning.policy import Policy
 from scheduling.planning.stock import parts
 from scheduling.planning.stock.coverage import Commitment, PartsWait, VisitParts, cover_visits
 from scheduling.planning.stock.supply import Share
+from scheduling.services.policy import read_policy
 from scheduling.services.stock.lead_times import LeadTimes
 from scheduling.services.stock.supplies import Supplies, read_supplies
 from scheduling.services.stock.visit_parts import Catalogue, read_catalogue, tasks_of
+from scheduling.services.travel import sites_within_reach
+from scheduling.services.visits.costs import cost_of_a_week
 
 
 def live_plan(company: Company) -> Plan | None:
@@ -103,6 +108,8 @@ class Allocation:
                     commitment=self._commitment(visit),
                     urgent_items=frozenset(str(n.item_id or "") for n in urgent if n.state == Need.State.OPEN),
                     van=str(van or ""),
+                    weekly_costs=self._weekly_costs(visit),
+                    second_drive=self._policy.visit_price(visit.travel_cost),
                 )
             )
         return rows
@@ -110,7 +117,25 @@ class Allocation:
     def _commitment(self, visit: Visit) -> Commitment:
         if visit.state in Visit.CONFIRMED_OR_UNDER_WAY:
             return Commitment.CONFIRMED
-        return Commitment.PLANNED if visit.pk in self.round_of or visit.pk in self.loaded else Commitment.OPEN
+        if visit.pk in self.round_of or visit.pk in self.loaded:
+            return Commitment.PLANNED
+        return Commitment.OPEN if visit.site_id in self._within_reach else Commitment.NOT_YET
+
+    def _weekly_costs(self, visit: Visit) -> dict[str, float]:
+        """What a week of waiting costs of the work that takes each item, by item."""
+        costs: dict[str, float] = defaultdict(float)
+        for task in visit.tasks.all():
+            if task.need.state == Need.State.OPEN:
+                costs[str(task.need.item_id or "")] += cost_of_a_week(task.need, day=self.days[visit.pk]) or 0.0
+        return dict(costs)
+
+    @cached_property
+    def _policy(self) -> Policy:
+        return read_policy(company=self.company).planning
+
+    @cached_property
+    def _within_reach(self) -> frozenset[int]:
+        return sites_within_reach(company=self.company)
 
     def _if_ordered(self) -> dict[str, date]:
         """First day on which pieces ordered today can be used, for items that visits wait for.

@@ -13,6 +13,7 @@ from typing import Any, Final
 from django.db.models import F, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
+from accounts.day_alone import moment_in_words
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import Company, Membership
 from accounts.services.companies import lock_company
@@ -157,7 +158,8 @@ class Ledger:
         if last is not None and last.happened_at > counted_at:
             raise Conflict(
                 "counted_since",
-                f"It was counted again at {last.happened_at.isoformat()}; void that count first, or give a later time.",
+                f"It was counted again at {moment_in_words(last.happened_at)}; void that count first, or give a later "
+                "time.",
                 pointer="/counted_at",
             )
         since = self._in_force(item, place).filter(happened_at__gt=counted_at)

@@ -6,6 +6,7 @@ from typing import Final
 
 from django.db import transaction
 
+from accounts.day_alone import moment_in_words
 from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
@@ -68,7 +69,7 @@ def move_stock(
     if leaves and comes and from_installer == to_installer:
         faults.append(Fault("/to_installer", "the pieces must go to another place; give another van, or one of them."))
     if at > now:
-        faults.append(Fault("/happened_at", f"{at.isoformat()} is in the future; give when it happened."))
+        faults.append(Fault("/happened_at", f"{moment_in_words(at)} is in the future; give when it happened."))
     faults += _of_somebody_else(by, kind, {"/from_installer": from_installer, "/to_installer": to_installer})
     if faults:
         raise InvalidInput("movement_not_valid", "The pieces cannot have moved so.", faults=faults)
@@ -149,8 +150,8 @@ def _check_there_are_so_many(
             faults.append(
                 Fault(
                     "/happened_at",
-                    f"{_name(place)} was counted after it, at {level.counted_at.isoformat()}, and knows of it already; "
-                    "give a later time, or count again.",
+                    f"{_name(place)} was counted after it, at {moment_in_words(level.counted_at)}, and knows of it "
+                    "already; give a later time, or count again.",
                 )
             )
     level = ledger.level(item.pk, source)

@@ -6,6 +6,7 @@ from typing import Any
 
 from django.db import transaction
 
+from accounts.day_alone import moment_in_words
 from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
@@ -45,7 +46,7 @@ def count_stock(
     """
     at = counted_at or now
     if at > now:
-        sentence = f"counted_at {at.isoformat()} is in the future; give when it was counted."
+        sentence = f"counted_at {moment_in_words(at)} is in the future; give when it was counted."
         raise InvalidInput("in_the_future", sentence, faults=[Fault("/counted_at", sentence)])
     if by.role == Membership.Role.INSTALLER and (installer is None or installer.membership_id != by.pk):
         sentence = "installers count their own van; give yourself as the installer, or leave the count to the office."

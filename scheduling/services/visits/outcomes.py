@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from accounts.day_alone import known_day
 from accounts.errors import Fault, InvalidInput
 from scheduling.models import Need, Visit, VisitTask
 from scheduling.services.words.tasks import task_at_unit
@@ -76,7 +77,7 @@ def settle_tasks(
         raise InvalidInput("tasks_not_settled", "Give the outcome of every task.", faults=faults)
     finished_needs = [outcome.need.pk for outcome in outcomes if outcome.done]
     Need.objects.filter(pk__in=finished_needs, state=Need.State.OPEN).update(
-        state=Need.State.DONE, closed_at=done_at, updated_at=now
+        state=Need.State.DONE, closed_at=done_at, closed_on=known_day(done_at), updated_at=now
     )
     reasons = {outcome.need.pk: outcome.reason for outcome in outcomes if not outcome.done}
     open_before = {pk for pk, t in tasks.items() if t.need.state == Need.State.OPEN}

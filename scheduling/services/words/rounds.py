@@ -1,6 +1,7 @@
 """What is said of rounds: the day of an installer, moves by hand, plans."""
 
-from datetime import date, time
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 from accounts.dates import long_day
 from accounts.language import gettext, ngettext
@@ -188,6 +189,19 @@ def planning_rounds() -> str:
 def done() -> str:
     """How far the nightly run is."""
     return gettext("done")
+
+
+# a plan that is offered
+
+
+def too_soon_to_offer(site: str, starts_at: datetime, zone: ZoneInfo, lead: timedelta) -> str:
+    """Why a planned time is not offered by letter."""
+    words = gettext(
+        "{site}: {time} today is less than {hours:.0f} hours from a client who must read a letter first; call, and "
+        "enter the time they agree to."
+    )
+    hours = lead.total_seconds() / 3600.0
+    return words.format(site=site, time=f"{starts_at.astimezone(zone):%H:%M}", hours=hours)
 
 
 # a policy before it is stored

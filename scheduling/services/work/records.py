@@ -445,7 +445,7 @@ def _settle(rows: Sequence[_Row], done_at: datetime, now: datetime) -> set[int]:
     """Close the needs that the work settles; their ids."""
     settled = {need.pk for row in rows for need in row.needs}
     Need.objects.filter(pk__in=settled, state=Need.State.OPEN).update(
-        state=Need.State.DONE, closed_at=done_at, updated_at=now
+        state=Need.State.DONE, closed_at=done_at, closed_on=known_day(done_at), updated_at=now
     )
     return settled
 

@@ -419,6 +419,21 @@ def test_a_unit_without_a_target_has_that_of_its_use(
     created = as_office.post("/api/v1/units/", body)
     assert created.status_code == 201, created.content
     assert created.json()["product_tds_target"] == {"value": highest, "unit": "mg/L"}
+    assert created.json()["assumed"] == ["product_tds_target"]
+
+
+def test_a_weekly_use_that_nobody_told_is_usual_and_named_until_somebody_does(as_office: APIClient, site: Site) -> None:
+    body = new_unit(site, use="coffee", template="ro_di", code="A1")
+    del body["weekly_demand"], body["product_tds_target"]
+    unit = as_office.post("/api/v1/units/", body).json()
+    assert (unit["weekly_demand"]["value"], unit["assumed"]) == (150.0, ["product_tds_target", "weekly_demand"])
+    address = f"/api/v1/units/{unit['id']}/"
+    drinking = as_office.patch(address, {"use": "drinking"}).json()
+    assert (drinking["weekly_demand"]["value"], drinking["assumed"]) == (40.0, ["product_tds_target", "weekly_demand"])
+    told = as_office.patch(address, {"weekly_demand": "40 L"}).json()
+    assert (told["weekly_demand"]["value"], told["assumed"]) == (40.0, ["product_tds_target"])
+    assert as_office.patch(address, {"use": "coffee"}).json()["weekly_demand"]["value"] == 40.0
+    assert as_office.patch(address, {"assumed": []}).status_code == 400
 
 
 def test_a_cartridge_of_another_format_is_refused_over_the_api(

@@ -165,6 +165,11 @@ def appointments(office: Person, installers: Mapping[str, Person], client: Perso
         f"/visits/{other['id']}/confirm/",
         {"appointment_at": at(working_day(4), 10).isoformat(), "outside_access_hours": True},
     )
+    # nobody has told them of another time yet: it stands on the call list
+    office.post(
+        f"/visits/{other['id']}/confirm/",
+        {"appointment_at": at(working_day(4), 11).isoformat(), "outside_access_hours": True},
+    )
     office.post(f"/visits/{other['id']}/unconfirm/", {"note": "asked by phone"})
     office.post(f"/visits/{other['id']}/cancel/", {"note": "sold the tank"})
     return dict(accepted)

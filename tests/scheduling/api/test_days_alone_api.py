@@ -6,10 +6,13 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
-from accounts.models import Client
+from accounts.models import Client, Membership
 from fleet.models import Placement, Reading, Unit
 from fleet.services.readings.cartridge_changes import of_present_cartridge
 from fleet.services.status import status_of
+from scheduling.models import Need, Visit
+from scheduling.services.needs.needs import refresh_needs
+from scheduling.services.visits.proposals import propose_visits
 from tests.scheduling.town import NOW, RO_DI_TRAIN, Town
 
 DAY = "2026-02-12"
@@ -93,6 +96,38 @@ def test_work_and_what_follows_from_it(as_installer: APIClient, as_client: APICl
     taken_back = as_installer.post(f"/api/v1/service-records/{record['id']}/void/", {"reason": "other"}, format="json")
     assert taken_back.status_code == 200, taken_back.content
     assert Placement.objects.get(position=position).pk == went.pk
+
+
+def test_what_work_closes_and_takes_from_stock_has_its_day(
+    as_office: APIClient, as_installer: APIClient, installer: Membership, town: Town, unit: Unit
+) -> None:
+    van = town.installer("Ada", membership=installer)
+    position, item = town.position(unit, "sediment"), town.item("sediment")
+    counted = {"item": item.code, "installer": van.pk, "quantity": 3, "counted_at": "2026-02-10"}
+    level = stored(as_office.post("/api/v1/stock-levels/", counted, format="json"))
+    assert level["counted_at"] == "2026-02-10"
+    town.forecast(position, 0)
+    refresh_needs(company=town.company, now=NOW)
+    propose_visits(company=town.company, now=NOW)
+    visit = Visit.objects.get()
+    others = Need.objects.exclude(position=position)
+    body = {
+        "site": unit.site_id,
+        "visit": visit.pk,
+        "reference": "van-1/8",
+        "done_at": DAY,
+        "work": [{"action": "replace", "unit": unit.pk, "position": position.pk, "removal": "routine"}],
+        "not_done": [{"need": need.pk, "reason": "no meter"} for need in others],
+    }
+    stored(as_installer.post("/api/v1/service-records/", body, format="json"))
+    assert as_office.get(f"/api/v1/visits/{visit.pk}/").json()["closed_at"] == DAY
+    (need,) = as_office.get("/api/v1/needs/", {"state": "done"}).json()["results"]
+    assert need["closed_at"] == DAY
+    movements = as_office.get("/api/v1/stock-movements/", {"item": item.code, "ordering": "happened_at"}).json()
+    assert [row["happened_at"] for row in movements["results"]] == ["2026-02-10", DAY]
+    moved = {"item": item.code, "kind": "transfer", "pieces": 1, "from_installer": van.pk, "reason": "back"}
+    moved["happened_at"] = "2026-02-20"
+    assert stored(as_office.post("/api/v1/stock-movements/", moved, format="json"))["happened_at"] == "2026-02-20"
 
 
 def test_a_rotation_moves_and_places_on_the_day(as_office: APIClient, town: Town, unit: Unit) -> None:

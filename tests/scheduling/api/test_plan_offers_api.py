@@ -69,8 +69,33 @@ def test_every_visit_of_a_published_plan_is_offered_its_own_time_and_others(
         assert any(w["opens_at"] <= own.isoformat() < w["closes_at"] for w in row["offers"])
     assert [len(row["offers"]) for row in offered["visits"]] == [3] * 6
     again = as_office.post(f"/api/v1/plans/{plan.pk}/offer/").json()
-    assert again == {"visits": [], "letters": []}
+    assert again == {"visits": [], "letters": [], "not_offered": []}
     assert AuditEntry.objects.filter(action="offer plan").count() == 1
+
+
+def test_a_time_later_today_is_offered_and_one_too_soon_says_why_not(
+    town: Town, ada: Installer, as_office: APIClient, office: Membership
+) -> None:
+    run_night(town, sites=6)
+    draft = plan_rounds(company=town.company, by=office, now=NOW, first_day=TODAY, days=3).plan
+    plan = publish_plan(plan=draft, by=office, now=NOW)
+    first, *_, last = Stop.objects.filter(round__plan=plan, round__day=TODAY).order_by("starts_at")
+    assert last.starts_at - first.starts_at > timedelta(hours=1.5)
+    # nearly three hours before the first, so that it is too soon for a letter, and the last is not
+    with time_machine.travel(first.starts_at - timedelta(hours=2, minutes=50), tick=False):
+        answer = as_office.post(f"/api/v1/plans/{plan.pk}/offer/").json()
+        row = answer["not_offered"][0]
+        assert (row["visit"], row["site"]) == (first.visit_id, first.visit.site_id)
+        assert "less than 3 hours" in row["reason"]
+        (own,) = [visit for visit in answer["visits"] if visit["id"] == last.visit_id]
+        assert any(w["opens_at"] <= last.starts_at.isoformat() < w["closes_at"] for w in own["offers"])
+        # the call that is named settles it
+        settled = as_office.post(row["settle"]["path"], row["settle"]["body"], format="json")
+        assert settled.status_code == 200, settled.content
+        assert as_office.post(f"/api/v1/plans/{plan.pk}/offer/").json()["not_offered"] == answer["not_offered"][1:]
+    planned = set(Stop.objects.filter(round__plan=plan).values_list("visit_id", flat=True))
+    told = {visit["id"] for visit in answer["visits"]} | {row["visit"] for row in answer["not_offered"]}
+    assert told == planned
 
 
 def test_a_draft_is_not_offered(town: Town, ada: Installer, as_office: APIClient) -> None:

@@ -191,6 +191,17 @@ def test_traffic_that_cannot_be_is_refused(town: Town, as_owner: APIClient, traf
     assert not CompanyPolicy.objects.exists()
 
 
+def test_whom_nobody_can_drive_to_within_a_shift_is_out_of_reach(town: Town, ada: Installer) -> None:
+    near, unlocated = town.site(), town.site()
+    far = factories.SiteFactory(client=near.client, company=town.company, latitude=5.436, longitude=5.03)
+    type(near).objects.filter(pk=unlocated.pk).update(latitude=None, longitude=None)
+    reached = travel.sites_within_reach(company=town.company)
+    assert near.pk in reached
+    assert not {far.pk, unlocated.pk} & reached
+    Installer.objects.update(is_active=False)
+    assert far.pk in travel.sites_within_reach(company=town.company), "nobody drives: nobody knows how far"
+
+
 def test_no_trip_is_learned_from_before_the_past_year(town: Town, ada: Installer) -> None:
     _drive(town, ada, 5)
     assert len(travel._past_trips(town.company, NOW)) == 15

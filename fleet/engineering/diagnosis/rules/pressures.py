@@ -80,8 +80,8 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         causes=(LINE_PRESSURE_LOW,),
         confirm=_("Test the pressure at another tap and at another time of day."),
         action=_(
-            "Find the cause at the site; if the pressure stays low, fit a booster pump or adjust the regulator. "
-            "Expect less water meanwhile."
+            "Bring a booster pump and find the cause at the site; fit the pump if the pressure stays low and no "
+            "regulator brings it back. Expect less water meanwhile."
         ),
         cautions=(CODES,),
         source=PRACTICE,
@@ -90,7 +90,7 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         ),
         for_client=_(
             "The water pressure at your site has fallen, so the unit makes less water; its filters are fine. We will "
-            "look for the cause on our next visit."
+            "bring a booster pump, look for the cause, and fit it if the pressure stays low."
         ),
     ),
     Rule(
@@ -106,8 +106,8 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         causes=(LINE_PRESSURE_LOW,),
         confirm=_("Test the pressure at another tap and at another time of day."),
         action=_(
-            "Find the cause at the site; if the pressure stays low, fit a booster pump or adjust the regulator. "
-            "Expect less water meanwhile."
+            "Bring a booster pump and find the cause at the site; fit the pump if the pressure stays low and no "
+            "regulator brings it back. Expect less water meanwhile."
         ),
         cautions=(CODES,),
         source=PRACTICE,
@@ -117,7 +117,7 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         ),
         for_client=_(
             "The water pressure at your site has fallen, so the unit makes less water; its filters are fine. We will "
-            "look for the cause on our next visit."
+            "bring a booster pump, look for the cause, and fit it if the pressure stays low."
         ),
     ),
     Rule(

@@ -95,6 +95,14 @@ def test_it_is_urgent_from_the_cost_of_a_late_day_on(least: float, urgent: bool)
     assert tasks(unit(position("carbon", -9.0)), policy)["replace carbon"].is_urgent is urgent
 
 
+def test_a_label_and_a_load_alone_make_nothing_urgent() -> None:
+    by_label = tasks(unit(position("carbon", -9.0, is_by_label=True)))["replace carbon"]
+    read = tasks(unit(position("carbon", -9.0)))["replace carbon"]
+    assert (by_label.is_urgent, read.is_urgent) == (False, True)
+    assert by_label.late_cost_per_day == read.late_cost_per_day, "it costs by the day what it costs"
+    assert not tasks(pair(-9.0, -1.0, is_by_label=True))["rotate lead resin"].is_urgent
+
+
 @pytest.mark.parametrize(
     "change",
     [

@@ -65,6 +65,55 @@ def visit_lists(draw: st.DrawFn) -> list[VisitParts]:
     return visits
 
 
+def costing(key: str, items: tuple[str, ...], *, urgent: str | None = None, **weekly: float) -> VisitParts:
+    """A visit of today that takes a piece of each item; coming once more costs 40."""
+    return VisitParts(
+        key,
+        dict.fromkeys(items, 1),
+        day(0),
+        urgent_items=frozenset() if urgent is None else frozenset({urgent}),
+        weekly_costs=weekly,
+        second_drive=40.0,
+    )
+
+
+def test_of_two_on_one_day_the_one_that_loses_more_by_waiting_has_the_piece() -> None:
+    cheap, dear = costing("a", ("carbon",), carbon=9.0), costing("b", ("carbon",), carbon=10.0)
+    assert list(cover([cheap, dear], store(carbon=1)).waits) == ["a"]
+    # who is there for something else comes once more for it, which the other need not
+    there = costing("c", ("carbon", "membrane"), urgent="membrane", carbon=1.0)
+    for other, has_it in ((30.0, "c"), (39.0, "c"), (42.0, "d")):
+        coverage = cover([there, costing("d", ("carbon",), carbon=other)], store(carbon=1, membrane=1))
+        assert pieces_in_time(coverage, has_it, "carbon") == 1, other
+
+
+@pytest.mark.parametrize(("weekly", "waits"), [(34.9, True), (35.1, False)])
+def test_it_goes_without_where_what_can_be_done_meanwhile_costs_more_than_coming_again(
+    weekly: float, waits: bool
+) -> None:
+    # eight days until the membrane is there: 35 a week are 40 in eight days
+    visit = costing("a", ("carbon", "membrane"), carbon=weekly, membrane=500.0)
+    assert list(cover([visit], store(carbon=1)).waits) == (["a"] if waits else [])
+    assert list(cover([visit], store()).waits) == ["a"], "of nothing that it takes there is a piece"
+
+
+def test_whoever_must_wait_lets_go_of_its_pieces_the_one_first_that_can_wait() -> None:
+    both = [costing(key, ("carbon", "membrane"), carbon=cost, membrane=cost) for key, cost in (("a", 3.0), ("b", 4.0))]
+    coverage = cover(both, store(carbon=1, membrane=1))
+    assert list(coverage.waits) == ["a"]
+    assert pieces_in_time(coverage, "b", "membrane") == 1
+
+
+def test_what_no_round_can_hold_takes_what_is_left_and_waits_for_nothing() -> None:
+    far = VisitParts(
+        "far", {"carbon": 1}, day(0), Commitment.NOT_YET, frozenset({"carbon"}), weekly_costs={"carbon": 99.0}
+    )
+    near = VisitParts("near", {"carbon": 1}, day(3))
+    coverage = cover([far, near], store(carbon=1))
+    assert (dict(coverage.waits), pieces_in_time(coverage, "near", "carbon")) == ({}, 1)
+    assert pieces_in_time(cover([far], store(carbon=1)), "far", "carbon") == 1
+
+
 @settings(max_examples=200, deadline=None)
 @given(visit_lists(), stocks())
 def test_no_more_is_allocated_than_there_is_and_nobody_gets_more_than_it_takes(

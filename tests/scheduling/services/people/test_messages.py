@@ -200,6 +200,19 @@ def test_what_could_not_be_done_names_reason_and_next_step(visit: Visit, office:
     assert "The dog bites." in staff.body
 
 
+def test_whom_a_time_was_noted_for_on_the_telephone_nobody_calls_again(
+    visit: Visit, reef: Client, office: Membership
+) -> None:
+    Client.objects.filter(pk=reef.pk).update(email="")
+    at = (NOW + timedelta(days=2)).replace(hour=9, minute=0)
+    noted = confirm_visit(visit=Visit.objects.get(), by=office, appointment_at=at, now=NOW)
+    message = Message.objects.get(audience="client")
+    assert (message.kind, message.state, message.called_by) == ("confirmed", "called", office)
+    # of another time, which nobody has told them, they hear
+    confirm_visit(visit=noted, by=office, appointment_at=at + timedelta(hours=2), now=NOW)
+    assert Message.objects.get(audience="client", kind="moved").state == "to_call"
+
+
 def test_a_client_without_an_address_is_on_the_call_list(visit: Visit, reef: Client, office: Membership) -> None:
     Client.objects.filter(pk=reef.pk).update(email="")
     _offer(Visit.objects.get(), office)

@@ -219,10 +219,10 @@ def test_a_time_that_nobody_can_keep_is_moved_or_named_and_the_office_calls(week
     row = next(row for row in repaired.differences if row["visit"] == visit.pk)
     moved = Stop.objects.get(round__plan=repaired, visit=visit)
     assert (row["kind"], row["tell_client"], visit.appointment_at) == ("rescheduled", True, moved.starts_at)
-    # nothing had left yet, so that the client reads of the new time alone
-    assert [m.state for m in Message.objects.filter(visit=visit, audience="client").order_by("-pk")] == [
-        "to_call",
-        "replaced",
+    # the first time was noted while the client was on the telephone; of the new one they are told
+    assert [(m.kind, m.state) for m in Message.objects.filter(visit=visit, audience="client").order_by("-pk")] == [
+        ("moved", "to_call"),
+        ("confirmed", "called"),
     ]
 
 

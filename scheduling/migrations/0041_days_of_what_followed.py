@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('scheduling', '0039_rounds_on_the_minute'),
+        ('scheduling', '0040_reading_photos'),
     ]
 
     operations = [

@@ -43,3 +43,5 @@ if _choice == "sqlite":
 # A password hash that is slow on purpose would be most of the suite's time.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 MEDIA_ROOT = str(Path(tempfile.gettempdir()) / f"files-{os.getpid()}")
+# Callers of tests come from all over the world.
+HAS_OWN_KEY = True

@@ -13,7 +13,7 @@ from rest_framework.request import Request
 
 from accounts.http.requests import now_of
 from accounts.models import AccessToken, Membership, User
-from accounts.services.sessions import USE_NOTED_EVERY, note_use
+from accounts.services.sessions import USE_NOTED_EVERY
 
 SESSION_MEMBERSHIP = "membership_id"
 
@@ -60,7 +60,6 @@ class SessionAuthentication(_SessionAuthentication):
         if authenticated is None:
             return None
         user, _ = authenticated
-        note_use(key=request.session.session_key or "", now=now_of(request))
         request.membership = self._membership(request, user)  # type: ignore[attr-defined]
         return user, None
 

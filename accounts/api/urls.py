@@ -31,6 +31,22 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("login/", LoginView.as_view(), name="login"),
     path("logout/", LogoutViewSet.as_view({"post": "destroy"}), name="logout"),
     path("me/", MeViewSet.as_view({"get": "retrieve", "patch": "partial_update"}), name="me"),
+    path("me/authentication/", MeViewSet.as_view({"post": "authenticate"}), name="authentication"),
+    path(
+        "me/second-factor/",
+        MeViewSet.as_view({"post": "begin_second_factor", "delete": "remove_second_factor"}),
+        name="second-factor",
+    ),
+    path(
+        "me/second-factor/confirm/",
+        MeViewSet.as_view({"post": "confirm_second_factor"}),
+        name="confirm-second-factor",
+    ),
+    path(
+        "me/second-factor/recovery-codes/",
+        MeViewSet.as_view({"post": "renew_recovery_codes"}),
+        name="recovery-codes",
+    ),
     path("me/email/", MeViewSet.as_view({"post": "change_email"}), name="my-email"),
     path("me/end-all/", MeViewSet.as_view({"post": "end_all"}), name="end-all"),
     path("me/password/", MeViewSet.as_view({"post": "change_password"}), name="my-password"),

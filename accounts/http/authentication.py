@@ -11,6 +11,7 @@ from rest_framework.authentication import SessionAuthentication as _SessionAuthe
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
+from accounts.http.proof import with_proof_of_session, with_proof_of_token
 from accounts.http.requests import now_of
 from accounts.models import AccessToken, Membership, User
 from accounts.services.sessions import USE_NOTED_EVERY
@@ -36,7 +37,7 @@ class TokenAuthentication(_KnoxTokenAuthentication):
         membership = token.membership
         membership.meter_unit_id = token.meter_unit_id
         membership.scopes = frozenset(token.scopes) if token.scopes is not None else None
-        request.membership = membership  # type: ignore[attr-defined]
+        request.membership = with_proof_of_token(membership, token)  # type: ignore[attr-defined]
         return token.user, token
 
     def authenticate_credentials(self, token: bytes) -> tuple[User, AccessToken]:
@@ -60,7 +61,8 @@ class SessionAuthentication(_SessionAuthentication):
         if authenticated is None:
             return None
         user, _ = authenticated
-        request.membership = self._membership(request, user)  # type: ignore[attr-defined]
+        membership = with_proof_of_session(self._membership(request, user), request.session)
+        request.membership = membership  # type: ignore[attr-defined]
         return user, None
 
     def _membership(self, request: Request, user: User) -> Membership | None:

@@ -154,7 +154,9 @@ def _api_problem(error: exceptions.APIException) -> Response:
     wait = getattr(error, "wait", None)
     if wait is not None:
         headers["Retry-After"] = str(max(1, math.ceil(wait)))
-    code = error.default_code if error.status_code in (409, 412, 413, 422) else None
+    code = getattr(error, "problem_code", None)
+    if code is None and error.status_code in (409, 412, 413, 422):
+        code = error.default_code
     return problem(error.status_code, _sentence_of(error), code=code, headers=headers)
 
 

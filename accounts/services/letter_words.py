@@ -40,6 +40,10 @@ def text_of(letter: Letter, now: datetime) -> Text | None:
             return _new_address(letter.user, letter.email) if letter.user is not None and not is_taken else None
         case Letter.Kind.ADDRESS_CHANGED:
             return _address_changed(letter.email)
+        case Letter.Kind.SECOND_FACTOR_SET:
+            return _second_factor_set(letter.email)
+        case Letter.Kind.SECOND_FACTOR_REMOVED:
+            return _second_factor_removed(letter.email)
     return None
 
 
@@ -108,6 +112,24 @@ def _address_changed(email: str) -> Text:
         gettext("If it was not you, tell your company at once."),
     ]
     return Text(gettext("Your address was changed"), "\n\n".join(lines))
+
+
+def _second_factor_set(email: str) -> Text:
+    lines = [
+        gettext("From now on {email} signs in with a code of the authenticator that was just set up.").format(
+            email=email
+        ),
+        gettext("If it was not you, choose a new password at once, and tell your company."),
+    ]
+    return Text(gettext("Sign-in with codes was set up"), "\n\n".join(lines))
+
+
+def _second_factor_removed(email: str) -> Text:
+    lines = [
+        gettext("From now on {email} signs in with the password alone: the codes were removed.").format(email=email),
+        gettext("If it was not you and you did not ask for it, choose a new password at once, and tell your company."),
+    ]
+    return Text(gettext("Sign-in with codes was removed"), "\n\n".join(lines))
 
 
 def _lasts() -> str:

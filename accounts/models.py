@@ -324,6 +324,29 @@ class KnownPlace(models.Model):
         return f"place {self.pk}"
 
 
+class RequestCount(models.Model):
+    """How many requests of a minute were given to a caller; who that is stands in no row, only a keyed digest."""
+
+    key = models.CharField(max_length=64, unique=True)
+    window = models.BigIntegerField(help_text="minutes since 1970")
+    spent = models.PositiveIntegerField(default=0)
+    counted_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.spent} requests"
+
+
+class SentWithoutKey(models.Model):
+    """How often the very same was posted by a member without an Idempotency-Key; a digest of who and what."""
+
+    key = models.CharField(max_length=64, unique=True)
+    times = models.PositiveIntegerField(default=0)
+    first_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.times} times"
+
+
 class AuditEntry(TenantModel):
     """Who changed what, and when; never edited, never deleted with the row it speaks of."""
 

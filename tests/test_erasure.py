@@ -32,6 +32,8 @@ TECHNICAL: dict[str, tuple[str, str]] = {
     "AuditEntry": ("action subject_kind subject_id", CODES),
     "TryCount": ("key", CODES),
     "KnownPlace": ("key", CODES),
+    "RequestCount": ("key", CODES),
+    "SentWithoutKey": ("key", CODES),
     "SecondFactor": ("key next_key", CODES),
     "RecoveryCode": ("digest", CODES),
     "Job": ("kind", CODES),

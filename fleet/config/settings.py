@@ -182,6 +182,8 @@ SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = _flag("HTTPS_
 SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$"]
 SECURE_HSTS_SECONDS = 365 * 24 * 3600 if SECURE_SSL_REDIRECT else 0
 SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
+# Of what each role's tokens and browsers may ask for in a minute (`accounts.services.budgets`); 0: nothing is counted.
+REQUEST_BUDGET_PERCENT = _count("REQUEST_BUDGET_PERCENT", default=100)
 TRUSTED_PROXIES = _count("TRUSTED_PROXIES", default=0)
 if TRUSTED_PROXIES:
     # Only what a proxy of ours writes is believed: anybody else can send the header, too.

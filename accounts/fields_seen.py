@@ -48,6 +48,7 @@ READERS: Final = _table(
     ("Member", EVERYONE, "id email name role client is_active created_at"),
     ("Member", OFFICE, "has_second_factor"),
     ("Company", OFFICE, "second_factor_roles"),
+    ("Company", STAFF, "installers_see"),
     # Whoever has the link reads what it offers.
     ("InvitationOfLink", EVERYONE, "company email role expires_at has_account"),
     ("Joined", EVERYONE, "membership"),

@@ -10,7 +10,7 @@ from django.db.models import Q
 from knox.models import AbstractAuthToken
 
 from accounts.retirable import Retirable
-from accounts.tenancy import TenantModel
+from accounts.tenancy import Known, TenantModel
 from accounts.validation import check_currency, check_time_zone
 
 
@@ -36,6 +36,10 @@ class Company(TenantModel):
         METRIC = "metric", "metric"
         US = "us", "US"
 
+    class InstallersSee(models.TextChoices):
+        THEIR_DAYS = "their_days", "clients of their visits and rounds, a week before and after"
+        ALL = "all", "all clients"
+
     name = models.CharField(max_length=120)
     currency = models.CharField(
         max_length=3, default="EUR", validators=[check_currency], help_text="ISO 4217 code of all prices"
@@ -54,6 +58,12 @@ class Company(TenantModel):
     )
     second_factor_roles = models.JSONField(
         default=list, blank=True, help_text="roles whose members sign in with a code beside their password"
+    )
+    installers_see = models.CharField(
+        max_length=10,
+        choices=InstallersSee,
+        default=InstallersSee.THEIR_DAYS,
+        help_text="of which clients installers read names, numbers, messages and how to get in",
     )
     created_at = models.DateTimeField(auto_now_add=True)
 
@@ -78,6 +88,7 @@ class Client(Retirable):
     """A customer of the company, at one or more sites."""
 
     TRAILED = True
+    OF_PEOPLE = True
     RETIRED_BEFORE = ("sites",)
     CLIENT_PATH = "pk"
     NAMED_BY = "name"
@@ -111,6 +122,8 @@ class Membership(TenantModel):
     # When the person last proved who they are, as the session or token of a request has it, and whether by a code too.
     authenticated_at: datetime | None = None
     has_given_code: bool = False
+    # Of an installer: what they work with these days, once somebody asked (`accounts.tenancy.known_to`).
+    known: Known | None = None
 
     class Role(models.TextChoices):
         OWNER = "owner", "owner"

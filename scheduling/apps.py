@@ -7,6 +7,7 @@ class SchedulingConfig(AppConfig):
 
     def ready(self) -> None:
         """Make the kinds of jobs, what follows a change, clients are asked for and work costs known to this process."""
+        from accounts.tenancy import know_with
         from fleet.services.asked import find_with
         from fleet.services.consequences import subscribe
         from fleet.services.sizing.labour import price_with
@@ -15,8 +16,10 @@ class SchedulingConfig(AppConfig):
         from scheduling.services.consequences import follow
         from scheduling.services.labour import labour_by_policy
         from scheduling.services.needs.asked import asked_of_client
+        from scheduling.services.people.known import known_these_days
         from scheduling.services.work.taking_back import refuse_part_of_a_report
 
+        know_with(known_these_days)
         subscribe("needs", follow)
         find_with(asked_of_client)
         price_with(labour_by_policy)

@@ -21,6 +21,12 @@ class CompanySerializer(TenantModelSerializer):
         help_text="the system quantities are answered in when the caller does not choose",
     )
 
+    installers_see = OneOfField(
+        choices=Company.InstallersSee.choices,
+        required=False,
+        help_text="of which clients installers read names, numbers, messages and how to get in: those of their visits "
+        "and rounds, a week before and after, or all",
+    )
     second_factor_roles = serializers.ListField(
         child=OneOfField(choices=Membership.Role.choices),
         required=False,
@@ -42,6 +48,7 @@ class CompanySerializer(TenantModelSerializer):
             "address",
             "tax_number",
             "second_factor_roles",
+            "installers_see",
             "created_at",
         ]
         read_only_fields = ["id", "created_at"]

@@ -15,6 +15,7 @@ from accounts.models import Membership
 from accounts.repeats import CONFLICT, difference
 from accounts.services import record as leave_entry
 from scheduling.models import ServicePhoto, ServiceRecord
+from scheduling.services.work.picture_facts import without_facts
 
 MOST_BYTES: Final = 10_000_000
 MOST_PIXELS: Final = 60_000_000
@@ -25,7 +26,9 @@ _TYPES: Final = {"JPEG": "image/jpeg", "PNG": "image/png", "WEBP": "image/webp"}
 def add_photo(
     *, record: ServiceRecord, by: Membership, file: UploadedFile, kind: str, caption: str, now: datetime
 ) -> tuple[ServicePhoto, bool]:
-    """Keep a picture of a report; one that was sent before, with the same kind and caption, is found again.
+    """Keep a picture of a report, without what the camera wrote beside it.
+
+    One that was sent before, with the same kind and caption, is found again.
 
     Returns
     -------
@@ -40,9 +43,12 @@ def add_photo(
     """
     if (file.size or 0) > MOST_BYTES:
         raise _refused(f"the picture has {file.size} bytes; at most {MOST_BYTES} are taken. Send a smaller one.")
-    content = file.read()
-    media_type, width, height = _type_and_size(content)
-    digest = hashlib.sha256(content).hexdigest()
+    sent = file.read()
+    kind_of_file, width, height = _type_and_size(sent)
+    media_type = _TYPES[kind_of_file]
+    # By what was sent a picture that comes again is known.
+    digest = hashlib.sha256(sent).hexdigest()
+    content = _cleaned(sent, kind_of_file)
     with transaction.atomic():
         ServiceRecord.objects.select_for_update(no_key=True).get(pk=record.pk)
         stored = ServicePhoto.objects.filter(record=record, digest=digest).first()
@@ -79,7 +85,7 @@ def _refuse_other_words(stored: ServicePhoto, kind: str, caption: str) -> None:
 
 
 def _type_and_size(content: bytes) -> tuple[str, int, int]:
-    """Type and size of a picture, by what is in it and not by what it is called."""
+    """Kind of file and size of a picture, by what is in it and not by what it is called."""
     try:
         with Image.open(BytesIO(content), formats=list(_TYPES)) as picture:
             kind, (width, height) = str(picture.format), picture.size
@@ -88,7 +94,15 @@ def _type_and_size(content: bytes) -> tuple[str, int, int]:
             picture.verify()
     except (UnidentifiedImageError, Image.DecompressionBombError, OSError, SyntaxError, ValueError) as error:
         raise _refused("the file is no JPEG, PNG or WebP picture, or it is damaged; send one of these.") from error
-    return _TYPES[kind], width, height
+    return kind, width, height
+
+
+def _cleaned(content: bytes, kind: str) -> bytes:
+    """The picture without place, time and device, which cameras write beside it."""
+    try:
+        return without_facts(content, kind)
+    except ValueError as error:
+        raise _refused("the file is damaged: its parts do not follow one another; send it again.") from error
 
 
 def _refused(sentence: str) -> InvalidInput:

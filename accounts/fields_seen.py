@@ -38,6 +38,7 @@ READERS: Final = _table(
     ("Membership", OFFICE, "gets_digest"),
     ("Me", EVERYONE, "email membership memberships may second_factor recent_until"),
     ("SecondFactorState", EVERYONE, "is_set_up is_wanted was_given recovery_codes_left"),
+    ("Index", EVERYONE, "documentation description problems addresses"),
     ("NewSecondFactor", EVERYONE, "key address"),
     ("RecoveryCodes", EVERYONE, "recovery_codes"),
     ("SignedIn", EVERYONE, "token expires_at membership"),

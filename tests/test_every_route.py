@@ -50,6 +50,7 @@ TABLE: dict[str, str] = {
     "POST /api/v1/invitations/": OWNER,
     "GET /api/v1/invitations/<pk>/": OFFICE,
     "POST /api/v1/invitations/<pk>/withdraw/": OWNER,
+    "GET /api/v1/": PUBLIC,
     "GET /api/v1/invitation-links/<token>/": PUBLIC,
     "POST /api/v1/invitation-links/<token>/": PUBLIC,
     "GET /invitation/<token>/": PUBLIC,

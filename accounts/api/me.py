@@ -156,7 +156,7 @@ def second_factor_of(membership: Membership) -> dict[str, Any]:
 
 
 class MeViewSet(TenantViewSet):
-    """You."""
+    """You, how you sign in, and what you may do."""
 
     resource = "me"
     queryset = Membership.objects.all()

@@ -6,6 +6,7 @@ from rest_framework.routers import SimpleRouter
 from accounts.api.audit import AuditEntryViewSet
 from accounts.api.clients import ClientViewSet
 from accounts.api.company import CompanyViewSet
+from accounts.api.index import IndexView
 from accounts.api.invitations import InvitationLinkView, InvitationViewSet
 from accounts.api.lost import AddressLinkView, ResetLinkView, ResetView
 from accounts.api.me import MeViewSet
@@ -26,6 +27,7 @@ router.register("members", MemberViewSet)
 router.register("tokens", TokenViewSet)
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("", IndexView.as_view(), name="index"),
     path("company/", CompanyViewSet.as_view({"get": "retrieve", "patch": "partial_update"}), name="company"),
     path("invitation-links/<str:token>/", InvitationLinkView.as_view(), name="invitation-link"),
     path("login/", LoginView.as_view(), name="login"),

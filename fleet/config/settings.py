@@ -308,6 +308,8 @@ SPECTACULAR_SETTINGS = {
         "accounts.api.descriptions.describe_fields",
         "fleet.api.descriptions.describe_fields",
         "scheduling.api.descriptions.describe_fields",
+        "accounts.http.schema.describe_tags",
+        "fleet.config.examples.show_bodies",
     ],
     # Fields of the same name with different words need names of their own in the description.
     "ENUM_NAME_OVERRIDES": {

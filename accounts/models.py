@@ -342,11 +342,11 @@ class RequestCount(models.Model):
 
     key = models.CharField(max_length=64, unique=True)
     window = models.BigIntegerField(help_text="minutes since 1970")
-    spent = models.PositiveIntegerField(default=0)
+    handed_out = models.PositiveIntegerField(default=0)
     counted_at = models.DateTimeField()
 
     def __str__(self) -> str:
-        return f"{self.spent} requests"
+        return f"{self.handed_out} requests"
 
 
 class SentWithoutKey(models.Model):

@@ -14,9 +14,9 @@ from rest_framework.throttling import BaseThrottle
 from accounts.http.requests import membership_of, now_of
 from accounts.models import AccessToken
 from accounts.services.brakes import network_of
-from accounts.services.budgets import ADDRESS, METER, OF_ROLE, WINDOW_SECONDS, Standing, take
+from accounts.services.budgets import ADDRESS, METER, OF_ROLE, WINDOW_SECONDS, Spending, take
 
-_STANDING = "budget_standing"
+_SPENDING = "budget_spending"
 
 
 def place_of(request: Any) -> str:
@@ -32,13 +32,13 @@ class AddressThrottle(BaseThrottle):
     def allow_request(self, request: Request, view: Any) -> bool:
         """Count the request, and say whether it is within the budget of its address."""
         caller = f"{self.scope}\n{network_of(place_of(request))}"
-        self.standing = take(budget=ADDRESS, caller=caller, now=now_of(request))
-        setattr(request, _STANDING, self.standing)
-        return self.standing.is_within
+        self.spending = take(budget=ADDRESS, caller=caller, now=now_of(request))
+        setattr(request, _SPENDING, self.spending)
+        return self.spending.is_within
 
     def wait(self) -> float:
         """Seconds until it may be asked again."""
-        return float(self.standing.seconds)
+        return float(self.spending.seconds)
 
 
 def spend(request: Request) -> None:
@@ -56,10 +56,10 @@ def spend(request: Request) -> None:
     token = request.auth if isinstance(request.auth, AccessToken) else None
     caller = f"token {token.pk}" if token is not None else f"browsers of {membership.pk}"
     budget = METER if membership.meter_unit_id is not None else OF_ROLE[membership.Role(membership.role)]
-    standing = take(budget=budget, caller=caller, now=now_of(request), percent=percent)
-    setattr(request, _STANDING, standing)
-    if not standing.is_within:
-        raise Throttled(wait=standing.seconds)
+    spending = take(budget=budget, caller=caller, now=now_of(request), percent=percent)
+    setattr(request, _SPENDING, spending)
+    if not spending.is_within:
+        raise Throttled(wait=spending.seconds)
 
 
 def tell_budget(request: Any, response: Any) -> None:
@@ -68,9 +68,9 @@ def tell_budget(request: Any, response: Any) -> None:
     The headers are those of an IETF draft, "RateLimit header fields for HTTP" (draft-ietf-httpapi-ratelimit-headers,
     version 8 and later; from memory).
     """
-    standing: Standing | None = getattr(request, _STANDING, None)
-    if standing is None:
+    spending: Spending | None = getattr(request, _SPENDING, None)
+    if spending is None:
         return
-    name = standing.budget.name
-    response.headers["RateLimit-Policy"] = f'"{name}";q={standing.budget.requests};w={WINDOW_SECONDS}'
-    response.headers["RateLimit"] = f'"{name}";r={standing.left};t={standing.seconds}'
+    name = spending.budget.name
+    response.headers["RateLimit-Policy"] = f'"{name}";q={spending.budget.requests};w={WINDOW_SECONDS}'
+    response.headers["RateLimit"] = f'"{name}";r={spending.left};t={spending.seconds}'

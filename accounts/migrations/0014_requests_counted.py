@@ -16,7 +16,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('key', models.CharField(max_length=64, unique=True)),
                 ('window', models.BigIntegerField(help_text='minutes since 1970')),
-                ('spent', models.PositiveIntegerField(default=0)),
+                ('handed_out', models.PositiveIntegerField(default=0)),
                 ('counted_at', models.DateTimeField()),
             ],
         ),

@@ -50,7 +50,7 @@ ADDRESS: Final = Budget("address", 60)
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class Spending:
     """How a caller stands after a request.
 
     Attributes
@@ -75,14 +75,14 @@ class Standing:
 class _Held:
     window: int
     left: int
-    spent: int
+    handed_out: int
 
 
 _held: dict[str, _Held] = {}
 _lock = threading.Lock()
 
 
-def take(*, budget: Budget, caller: str, now: datetime, percent: int = 100) -> Standing:
+def take(*, budget: Budget, caller: str, now: datetime, percent: int = 100) -> Spending:
     """Count one request of a caller, and say how they stand.
 
     Call it outside of the transaction of what is asked. Where the database is too busy to count, the request passes: a
@@ -104,16 +104,16 @@ def take(*, budget: Budget, caller: str, now: datetime, percent: int = 100) -> S
             held = _held[key] = _Held(window, 0, 0)
             while len(_held) > _MOST_HELD:
                 _held.pop(next(iter(_held)))
-        wants_more = held.left == 0 and held.spent < scaled.requests
+        wants_more = held.left == 0 and held.handed_out < scaled.requests
     # Nobody else waits while the database is asked; two who ask at once both get a share.
-    granted, spent = _share_of(key, scaled, window, now) if wants_more else (0, held.spent)
+    granted, handed_out = _share_of(key, scaled, window, now) if wants_more else (0, held.handed_out)
     with _lock:
-        held.left, held.spent = held.left + granted, max(held.spent, spent)
+        held.left, held.handed_out = held.left + granted, max(held.handed_out, handed_out)
         is_within = held.left > 0
         if is_within:
             held.left -= 1
-        left = max(0, scaled.requests - held.spent) + held.left
-    return Standing(scaled, is_within, left, WINDOW_SECONDS - into)
+        left = max(0, scaled.requests - held.handed_out) + held.left
+    return Spending(scaled, is_within, left, WINDOW_SECONDS - into)
 
 
 def forget_counts(*, now: datetime) -> int:
@@ -135,11 +135,11 @@ def _share_of(key: str, budget: Budget, window: int, now: datetime) -> tuple[int
             RequestCount.objects.get_or_create(key=key, defaults={"window": window, "counted_at": now})
             row = RequestCount.objects.select_for_update().get(key=key)
             if row.window != window:
-                row.window, row.spent = window, 0
-            granted = max(0, min(budget.share, budget.requests - row.spent))
-            row.spent += granted
+                row.window, row.handed_out = window, 0
+            granted = max(0, min(budget.share, budget.requests - row.handed_out))
+            row.handed_out += granted
             row.counted_at = now
-            row.save(update_fields=["window", "spent", "counted_at"])
+            row.save(update_fields=["window", "handed_out", "counted_at"])
     except OperationalError:
         return 1, 0
-    return granted, row.spent
+    return granted, row.handed_out

@@ -20,16 +20,16 @@ UNITS = "/api/v1/units/"
 SMALL = Budget("small", 40)
 
 
-def spent(caller: str, count: int, now: datetime = NOW) -> list[bool]:
+def handed_out(caller: str, count: int, now: datetime = NOW) -> list[bool]:
     return [take(budget=SMALL, caller=caller, now=now).is_within for _ in range(count)]
 
 
 @pytest.mark.django_db
 def test_a_caller_has_so_many_and_in_the_next_minute_as_many_again() -> None:
-    assert spent("one", 41) == [True] * 40 + [False]
-    assert spent("another", 1) == [True]
-    assert spent("one", 1, NOW + timedelta(seconds=59)) == [False]
-    assert spent("one", 41, NOW + timedelta(seconds=60)) == [True] * 40 + [False]
+    assert handed_out("one", 41) == [True] * 40 + [False]
+    assert handed_out("another", 1) == [True]
+    assert handed_out("one", 1, NOW + timedelta(seconds=59)) == [False]
+    assert handed_out("one", 41, NOW + timedelta(seconds=60)) == [True] * 40 + [False]
 
 
 @pytest.mark.django_db
@@ -38,18 +38,18 @@ def test_all_processes_together_hand_out_no_more_than_the_budget() -> None:
     for _ in range(100):
         # Another process remembers nothing of what this one took.
         forget_held()
-        given += sum(spent("one", 1))
+        given += sum(handed_out("one", 1))
     assert 0 < given <= SMALL.requests
     assert given == SMALL.requests / SMALL.share
 
 
 @pytest.mark.django_db
 def test_the_count_is_a_row_written_now_and_then(django_assert_num_queries: Any) -> None:
-    spent("one", 1)
+    handed_out("one", 1)
     with django_assert_num_queries(0):
-        spent("one", SMALL.share - 1)
+        handed_out("one", SMALL.share - 1)
     row = RequestCount.objects.get()
-    assert (row.spent, "one" in row.key) == (SMALL.share, False)
+    assert (row.handed_out, "one" in row.key) == (SMALL.share, False)
     tidy(now=NOW + timedelta(hours=23))
     assert RequestCount.objects.exists()
     assert forget_counts(now=NOW + timedelta(hours=25)) == 1

@@ -22,10 +22,10 @@ _START_OF_SCAN: Final = 0xDA
 _END_OF_IMAGE: Final = 0xD9
 _COLOUR_PROFILE: Final = b"ICC_PROFILE\x00"
 #: Ancillary chunks of a PNG in which people and programs write; all others say how it looks.
-_TOLD_IN_PNG: Final = {b"eXIf", b"tEXt", b"zTXt", b"iTXt", b"tIME"}
-_TOLD_IN_WEBP: Final = {b"EXIF", b"XMP "}
+_FACTS_IN_PNG: Final = {b"eXIf", b"tEXt", b"zTXt", b"iTXt", b"tIME"}
+_FACTS_IN_WEBP: Final = {b"EXIF", b"XMP "}
 #: Flags of the extended header of a WebP that say that such chunks are there.
-_TOLD_FLAGS: Final = 0x08 | 0x04
+_FACT_FLAGS: Final = 0x08 | 0x04
 
 
 def without_facts(content: bytes, kind: str) -> bytes:
@@ -53,12 +53,12 @@ def _jpeg(content: bytes) -> bytes:
     with Image.open(BytesIO(content)) as picture:
         orientation = picture.getexif().get(_ORIENTATION, 1)
     kept = bytearray(content[:2])
-    told = orientation == 1
+    has_way_up = orientation == 1
     for marker, block in _blocks(content):
         is_application = 0xE0 <= marker <= 0xEF
-        if not told and marker != 0xE0:
+        if not has_way_up and marker != 0xE0:
             kept += _way_up(int(orientation))
-            told = True
+            has_way_up = True
         if marker == _COMMENT or (is_application and marker not in _KEPT_APPLICATIONS):
             continue
         if marker == 0xE2 and not block[4:].startswith(_COLOUR_PROFILE):
@@ -101,7 +101,7 @@ def _png(content: bytes) -> bytes:
     while at < len(content):
         (length,) = struct.unpack(">I", content[at : at + 4])
         kind, end = content[at + 4 : at + 8], at + 12 + length
-        if kind not in _TOLD_IN_PNG:
+        if kind not in _FACTS_IN_PNG:
             kept += content[at:end]
         if kind == b"IEND":
             break
@@ -117,8 +117,8 @@ def _webp(content: bytes) -> bytes:
         (length,) = struct.unpack("<I", content[at + 4 : at + 8])
         end = at + 8 + length + length % 2
         if kind == b"VP8X":
-            kept += content[at : at + 8] + bytes([content[at + 8] & ~_TOLD_FLAGS]) + content[at + 9 : end]
-        elif kind not in _TOLD_IN_WEBP:
+            kept += content[at : at + 8] + bytes([content[at + 8] & ~_FACT_FLAGS]) + content[at + 9 : end]
+        elif kind not in _FACTS_IN_WEBP:
             kept += content[at:end]
         at = end
     return b"RIFF" + struct.pack("<I", len(kept) + 4) + b"WEBP" + bytes(kept)

@@ -1,19 +1,14 @@
 """Who is at the door, and for which of their memberships."""
 
 from datetime import datetime
-from typing import Final
 
 from django.contrib.auth import authenticate
 
 from accounts.errors import DomainError, InvalidInput, NotAllowed
+from accounts.language import gettext
 from accounts.models import Membership, User
 from accounts.services import brakes, second_factor
 from accounts.services.audit import record_refused_sign_in
-
-WRONG_CODE: Final = (
-    "This is none of your codes at present: wait for the next one of your authenticator, or give a recovery code that "
-    "was not used yet."
-)
 
 
 class WrongCredentials(DomainError):  # noqa: N818 - the words of the domain
@@ -90,7 +85,7 @@ def check_own_code(*, user: User, code: str, place: str, now: datetime) -> None:
     """
     keys = brakes.take_try(person=user.email, place=place, now=now)
     if not second_factor.takes(user=user, code=code, now=now):
-        raise InvalidInput("wrong_code", WRONG_CODE, pointer="/code")
+        raise InvalidInput("wrong_code", _wrong_code(), pointer="/code")
     brakes.give_back(keys=keys, person=user.email, place=place, now=now)
 
 
@@ -103,4 +98,11 @@ def _check_code_beside_password(*, user: User, code: str, keys: list[str], now: 
         )
     if not second_factor.takes(user=user, code=code, now=now):
         record_refused_sign_in(email=user.email, now=now)
-        raise CodeNeeded("wrong_code", WRONG_CODE)
+        raise CodeNeeded("wrong_code", _wrong_code())
+
+
+def _wrong_code() -> str:
+    return gettext(
+        "This is none of your codes at present: wait for the next one of your authenticator, or give a recovery code "
+        "that was not used yet."
+    )

@@ -354,7 +354,7 @@ class RoundViewSet(ReadOnlyViewSet):
     def gpx(self, request: Request, pk: str) -> HttpResponse:
         """Give the round as a GPX 1.1 route: home, the stops in order, home again."""
         day = self.get_object()
-        check_round(day=day, by=self.by)
+        check_round(day=day, reader=self.by)
         return HttpResponse(
             round_gpx(day),
             content_type=GPX_MEDIA_TYPE,
@@ -395,7 +395,7 @@ class RoundViewSet(ReadOnlyViewSet):
             return Response(StockMovementSerializer(movements, many=True, context=self.get_serializer_context()).data)
 
     def _sheet(self, day: Round) -> Response | HttpResponse:
-        check_round(day=day, by=self.by)
+        check_round(day=day, reader=self.by)
         sheet = day_sheet(day=day)
         if self.request.accepted_renderer.media_type != PDF_MEDIA_TYPE:
             return Response(DaySheetSerializer(sheet, context=self.get_serializer_context()).data)

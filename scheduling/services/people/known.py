@@ -45,12 +45,12 @@ def known_these_days(membership: Membership) -> Known:
     )
 
 
-def check_round(*, day: Round, by: Membership) -> None:
+def check_round(*, day: Round, reader: Membership) -> None:
     """Refuse the sheet of a round to an installer whose it is not, or was long ago: doors and numbers stand there.
 
     Raises NotAllowed.
     """
-    known = known_to(by)
+    known = known_to(reader)
     if known is not None and day.pk not in known.round_ids:
         raise NotAllowed(
             "round_of_another",
@@ -59,7 +59,7 @@ def check_round(*, day: Round, by: Membership) -> None:
         )
 
 
-def check_calendar(*, of: Membership, by: Membership) -> None:
+def check_calendar(*, of: Membership, reader: Membership) -> None:
     """Refuse another installer's calendar to an installer. Raises NotAllowed."""
-    if known_to(by) is not None and of.pk != by.pk:
+    if known_to(reader) is not None and of.pk != reader.pk:
         raise NotAllowed("calendar_of_another", "You may read the calendar of your own visits alone.")

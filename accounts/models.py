@@ -10,7 +10,7 @@ from django.db.models import Q
 from knox.models import AbstractAuthToken
 
 from accounts.retirable import Retirable
-from accounts.tenancy import TenantModel
+from accounts.tenancy import Known, TenantModel
 from accounts.validation import check_currency, check_time_zone
 
 
@@ -36,6 +36,10 @@ class Company(TenantModel):
         METRIC = "metric", "metric"
         US = "us", "US"
 
+    class InstallersSee(models.TextChoices):
+        THEIR_DAYS = "their_days", "clients of their visits and rounds, a week before and after"
+        ALL = "all", "all clients"
+
     name = models.CharField(max_length=120)
     currency = models.CharField(
         max_length=3, default="EUR", validators=[check_currency], help_text="ISO 4217 code of all prices"
@@ -51,6 +55,15 @@ class Company(TenantModel):
     address = models.CharField(max_length=300, blank=True, help_text="it stands under every letter to a client")
     tax_number = models.CharField(
         max_length=40, blank=True, help_text="number by which the tax office knows it; it stands on every invoice"
+    )
+    second_factor_roles = models.JSONField(
+        default=list, blank=True, help_text="roles whose members sign in with a code beside their password"
+    )
+    installers_see = models.CharField(
+        max_length=10,
+        choices=InstallersSee,
+        default=InstallersSee.THEIR_DAYS,
+        help_text="of which clients installers read names, numbers, messages and how to get in",
     )
     created_at = models.DateTimeField(auto_now_add=True)
 
@@ -75,6 +88,7 @@ class Client(Retirable):
     """A customer of the company, at one or more sites."""
 
     TRAILED = True
+    OF_PEOPLE = True
     RETIRED_BEFORE = ("sites",)
     CLIENT_PATH = "pk"
     NAMED_BY = "name"
@@ -105,6 +119,11 @@ class Membership(TenantModel):
     meter_unit_id: int | None = None
     # Nor is this one: what the token of a request may do of what the role may; None: all of it.
     scopes: frozenset[str] | None = None
+    # When the person last proved who they are, as the session or token of a request has it, and whether by a code too.
+    authenticated_at: datetime | None = None
+    has_given_code: bool = False
+    # Of an installer: what they work with these days, once somebody asked (`accounts.tenancy.known_to`).
+    known: Known | None = None
 
     class Role(models.TextChoices):
         OWNER = "owner", "owner"
@@ -134,8 +153,41 @@ class Membership(TenantModel):
             ),
         ]
 
+    @property
+    def lacks_second_factor(self) -> bool:
+        """Whether the company wants a code of its role and none was given at the sign-in; meters need none."""
+        if self.has_given_code or self.meter_unit_id is not None or self.company_id is None:
+            return False
+        return self.role in self.company.second_factor_roles
+
     def __str__(self) -> str:
         return f"{self.name or self.user.email} ({self.role} at {self.company})"
+
+
+class SecondFactor(models.Model):
+    """What makes the codes of a person beside their password: a key that an authenticator on their phone keeps."""
+
+    user = models.OneToOneField(User, on_delete=models.CASCADE, related_name="second_factor")
+    key = models.CharField(max_length=64, blank=True, help_text="in hexadecimal; empty until the first code was right")
+    next_key = models.CharField(max_length=64, blank=True, help_text="takes the place of the key with its first code")
+    begun_at = models.DateTimeField()
+    confirmed_at = models.DateTimeField(null=True, blank=True)
+    last_step = models.BigIntegerField(default=-1, help_text="step of time of the last code: none is taken twice")
+    drift = models.SmallIntegerField(default=0, help_text="steps by which the clock of the phone differs")
+
+    def __str__(self) -> str:
+        return f"second factor of {self.user}"
+
+
+class RecoveryCode(models.Model):
+    """A code that stands in once for the authenticator that was lost; only a keyed digest is stored."""
+
+    factor = models.ForeignKey(SecondFactor, on_delete=models.CASCADE, related_name="recovery_codes")
+    digest = models.CharField(max_length=64, unique=True)
+    used_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return f"recovery code {self.pk}"
 
 
 class Invitation(TenantModel):
@@ -190,6 +242,8 @@ class Letter(models.Model):
         NEW_ADDRESS = "new_address", "new address"
         ADDRESS_CHANGED = "address_changed", "address changed"
         SIGN_IN = "sign_in", "sign in"
+        SECOND_FACTOR_SET = "codes_set_up", "codes set up"
+        SECOND_FACTOR_REMOVED = "codes_removed", "codes removed"
 
     kind = models.CharField(max_length=20, choices=Kind)
     email = models.EmailField()
@@ -230,6 +284,10 @@ class AccessToken(TenantModel, AbstractAuthToken):
     name = models.CharField(max_length=80, blank=True, help_text="what the token is for")
     meter_unit_id = models.PositiveBigIntegerField(null=True, blank=True)
     scopes = models.JSONField(null=True, blank=True, help_text="null: whatever the member's role may do")
+    authenticated_at = models.DateTimeField(
+        null=True, blank=True, help_text="when its person last gave their password or a code for it"
+    )
+    has_given_code = models.BooleanField(default=False, help_text="whether it was made by a sign-in with a code")
     last_used_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
@@ -278,6 +336,29 @@ class KnownPlace(models.Model):
 
     def __str__(self) -> str:
         return f"place {self.pk}"
+
+
+class RequestCount(models.Model):
+    """How many requests of a minute were given to a caller; who that is stands in no row, only a keyed digest."""
+
+    key = models.CharField(max_length=64, unique=True)
+    window = models.BigIntegerField(help_text="minutes since 1970")
+    handed_out = models.PositiveIntegerField(default=0)
+    counted_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.handed_out} requests"
+
+
+class SentWithoutKey(models.Model):
+    """How often the very same was posted by a member without an Idempotency-Key; a digest of who and what."""
+
+    key = models.CharField(max_length=64, unique=True)
+    times = models.PositiveIntegerField(default=0)
+    first_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.times} times"
 
 
 class AuditEntry(TenantModel):

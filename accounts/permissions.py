@@ -8,8 +8,10 @@ The table says what a role may do; which rows it may do it to is the matter of `
 """
 
 from collections.abc import Iterable, Mapping
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
+from accounts.errors import NotAllowed
 from accounts.models import Membership
 
 if TYPE_CHECKING:
@@ -42,12 +44,14 @@ def _table(*rows: "tuple[str, Iterable[Action], Roles]") -> "Mapping[tuple[str, 
 ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     # accounts
     ("me", ("retrieve", "change_password", "change_email", "end_all"), EVERYONE),
+    ("me", ("authenticate", "begin_second_factor", "confirm_second_factor"), EVERYONE),
+    ("me", ("renew_recovery_codes", "remove_second_factor"), EVERYONE),
     ("me", ("update",), OFFICE),
     ("session", ("destroy",), EVERYONE),
     ("company", ("retrieve",), EVERYONE),
     ("company", ("update",), OWNER),
     ("member", READ, OFFICE),
-    ("member", ("update", "end"), OWNER),
+    ("member", ("update", "end", "reset_second_factor"), OWNER),
     ("invitation", READ, OFFICE),
     ("invitation", ("create", "withdraw"), OWNER),
     ("client", READ, STAFF),
@@ -194,14 +198,35 @@ _WORK: Final = frozenset(
 # What opens doors is a person's to do, never a program's: a token with scopes may do none of it.
 _PERSONAL: Final = frozenset(
     {
-        *(("me", action) for action in ("update", "change_password", "change_email", "end_all")),
+        *(("me", action) for action in ("update", "change_password", "change_email", "end_all", "authenticate")),
+        *(("me", action) for action in ("begin_second_factor", "confirm_second_factor")),
+        *(("me", action) for action in ("renew_recovery_codes", "remove_second_factor")),
         *(("token", action) for action in ("create", "destroy")),
         *(("calendar_feed", action) for action in ("create", "destroy")),
-        *(("member", action) for action in ("update", "end")),
+        *(("member", action) for action in ("update", "end", "reset_second_factor")),
         *(("invitation", action) for action in ("create", "withdraw")),
         ("browser_session", "destroy"),
         ("company", "update"),
-        ("client_data", "erase"),
+        *(("client_data", action) for action in ("retrieve", "erase")),
+    }
+)
+# What a session or token that was left lying about must not do: the person proves again who they are.
+RECENT: Final = frozenset(
+    {
+        ("token", "create"),
+        *(("member", action) for action in ("update", "end", "reset_second_factor")),
+        ("invitation", "create"),
+        *(("client_data", action) for action in ("retrieve", "erase")),
+        *(("me", action) for action in ("begin_second_factor", "renew_recovery_codes", "remove_second_factor")),
+    }
+)
+RECENT_FOR: Final = timedelta(minutes=15)
+# What is left to a member whose company wants a code and who signed in without one: to set up what makes the codes.
+WITHOUT_SECOND_FACTOR: Final = frozenset(
+    {
+        *(("me", action) for action in ("retrieve", "authenticate", "begin_second_factor", "confirm_second_factor")),
+        *(("me", action) for action in ("change_password", "end_all")),
+        ("session", "destroy"),
     }
 )
 # Whoever holds a token may end it.
@@ -226,14 +251,55 @@ def _in_scope(membership: Membership, resource: str, action: Action) -> bool:
 
 
 def allows(membership: Membership | None, resource: str, action: Action) -> bool:
-    """Say whether this membership, in its role, by its token's scopes or as a meter, may do the action."""
+    """Say whether this membership, in its role, as it signed in, by its token's scopes or as a meter, may do something.
+
+    Whether it signed in lately enough is another question: `check_proof`.
+    """
     if membership is None or not membership.is_active:
         return False
     if membership.meter_unit_id is not None and (resource, action) not in METER_ALLOWED:
         return False
     if not _in_scope(membership, resource, action):
         return False
+    if membership.lacks_second_factor and (resource, action) not in WITHOUT_SECOND_FACTOR:
+        return False
     return membership.role in ALLOWED.get((resource, action), frozenset())
+
+
+def is_recent(membership: Membership, now: datetime) -> bool:
+    """Say whether the person behind a request proved who they are a short while ago, in the same session or token."""
+    return membership.authenticated_at is not None and now - membership.authenticated_at <= RECENT_FOR
+
+
+def check_proof(membership: Membership, resource: str, action: Action, now: datetime) -> None:
+    """Refuse what the member may do, but not as they signed in: without a code, or too long ago.
+
+    Raises NotAllowed with the code `second_factor_required` or `recent_authentication_required`, and what to do.
+    """
+    if membership.lacks_second_factor and (resource, action) not in WITHOUT_SECOND_FACTOR:
+        what_to_do = (
+            "Set up what makes the codes (POST /api/v1/me/second-factor/, then /api/v1/me/second-factor/confirm/), or, "
+            "if you have it already, give a code (POST /api/v1/me/authentication/)."
+            if membership.scopes is None
+            else "Sign in with a code and make another token in place of this one."
+        )
+        raise NotAllowed(
+            "second_factor_required",
+            f"{membership.company.name} wants the role '{membership.role}' to sign in with a code. {what_to_do}",
+        )
+    if (resource, action) in RECENT:
+        check_recent(membership, now)
+
+
+def check_recent(membership: Membership, now: datetime) -> None:
+    """Refuse whoever proved who they are too long ago, with NotAllowed `recent_authentication_required`."""
+    if not is_recent(membership, now):
+        minutes = RECENT_FOR.total_seconds() / 60
+        raise NotAllowed(
+            "recent_authentication_required",
+            f"This asks for your password, or a code, of the last {minutes:.0f} minutes: give it again "
+            "(POST /api/v1/me/authentication/), then repeat what you wanted.",
+        )
 
 
 def roles_for(resource: str, action: Action) -> "Roles":

@@ -1,11 +1,44 @@
 """Whose rows are whose: the one door through which tenant data is read."""
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from django.db import models
 
 if TYPE_CHECKING:
     from accounts.models import Membership
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What an installer works with these days: ids of clients, of their sites, and of the installer's own rounds."""
+
+    client_ids: frozenset[int] = frozenset()
+    site_ids: frozenset[int] = frozenset()
+    round_ids: frozenset[int] = frozenset()
+
+
+_sources: list[Callable[["Membership"], Known]] = []
+
+
+def know_with(source: Callable[["Membership"], Known]) -> None:
+    """Have a room that knows of rounds say what an installer works with; this one knows of none."""
+    _sources[:] = [source]
+
+
+def known_to(membership: "Membership | None") -> Known | None:
+    """What an installer may know of clients and their doors; None for whoever may know all that the company knows.
+
+    Looked up once for each membership object, which is once a request.
+    """
+    if membership is None or membership.role != membership.Role.INSTALLER:
+        return None
+    if membership.company.installers_see == membership.company.InstallersSee.ALL:
+        return None
+    if membership.known is None:
+        membership.known = _sources[0](membership) if _sources else Known()
+    return membership.known
 
 
 class TenantQuerySet(models.QuerySet[Any]):
@@ -16,6 +49,7 @@ class TenantQuerySet(models.QuerySet[Any]):
 
         A stranger, or a membership that was ended, sees nothing. Owner, office and installer see their company's rows.
         A client sees the rows that are theirs by `of_client`, and nothing of a model without a `CLIENT_PATH`.
+        An installer sees of some models what has to do with the clients of these days alone (`known_to`).
         A membership that acts through a meter's token sees the rows of that meter's unit, and nothing of a model
         without a `UNIT_PATH`.
         """
@@ -27,7 +61,8 @@ class TenantQuerySet(models.QuerySet[Any]):
                 return self.none()
             rows = rows.filter(**{self.model.UNIT_PATH: membership.meter_unit_id})
         if membership.role != membership.Role.CLIENT:
-            return rows
+            known = known_to(membership) if self.model.OF_PEOPLE else None
+            return rows if known is None else rows.filter(self.model.of_known(known))
         if self.model.CLIENT_PATH is None or membership.client_id is None:
             return self.none()
         return rows.filter(self.model.of_client(membership.client_id))
@@ -52,6 +87,8 @@ class TenantModel(models.Model):
     CLIENT_PATH: ClassVar[str | None] = None
     UNIT_PATH: ClassVar[str | None] = None
     NAMED_BY: ClassVar[str | None] = None
+    # Whether rows tell of a client's people, so that installers see those of the clients of these days alone.
+    OF_PEOPLE: ClassVar[bool] = False
 
     # Whether the trail tells the old and new value of each column that changes, and of which it tells only that it did.
     TRAILED: ClassVar[bool] = False
@@ -74,6 +111,11 @@ class TenantModel(models.Model):
     def of_client(cls, client_id: int) -> models.Q:
         """Condition on the rows that one client may see; for models with a `CLIENT_PATH` alone."""
         return models.Q(**{str(cls.CLIENT_PATH): client_id})
+
+    @classmethod
+    def of_known(cls, known: Known) -> models.Q:
+        """Condition on the rows that an installer sees who knows of so much; for models `OF_PEOPLE` alone."""
+        return models.Q(**{f"{cls.CLIENT_PATH}__in": known.client_ids})
 
     def fields_withheld(self, membership: "Membership | None") -> frozenset[str]:
         """Name the fields of a row in sight that are nevertheless none of this member's business; none, as a rule."""

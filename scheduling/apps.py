@@ -10,6 +10,7 @@ class SchedulingConfig(AppConfig):
         from accounts.language import gettext_noop
         from accounts.models import Membership
         from accounts.pages.navigation import Place, add_place
+        from accounts.tenancy import know_with
         from fleet.services.asked import find_with
         from fleet.services.consequences import subscribe
         from fleet.services.sizing.labour import price_with
@@ -19,8 +20,10 @@ class SchedulingConfig(AppConfig):
         from scheduling.services.consequences import follow
         from scheduling.services.labour import labour_by_policy
         from scheduling.services.needs.asked import asked_of_client
+        from scheduling.services.people.known import known_these_days
         from scheduling.services.work.taking_back import refuse_part_of_a_report
 
+        know_with(known_these_days)
         subscribe("needs", follow)
         find_with(asked_of_client)
         price_with(labour_by_policy)

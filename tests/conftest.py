@@ -11,6 +11,7 @@ from django.db.transaction import TransactionManagementError
 from hypothesis import settings
 
 from accounts.models import Company
+from accounts.services.budgets import forget_held
 
 pytest_plugins = ["tests.cast"]
 
@@ -51,6 +52,12 @@ def _locks_need_a_transaction_of_the_product(monkeypatch: pytest.MonkeyPatch) ->
         return ask(operations, *args, **kwargs)
 
     monkeypatch.setattr(BaseDatabaseOperations, "for_update_sql", refuse_outside)
+
+
+@pytest.fixture(autouse=True)
+def _fresh_budgets() -> None:
+    """What a process took of a budget of requests is in memory, beside rows that are taken back after each test."""
+    forget_held()
 
 
 @pytest.fixture(autouse=True)

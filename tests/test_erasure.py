@@ -28,10 +28,14 @@ OWN = "the company writes it of itself, of what it buys or of its people"
 CODES = "codes, keys and measures that the product writes"
 TRADE = "it says what water or which part it is, and of nobody who they are"
 TECHNICAL: dict[str, tuple[str, str]] = {
-    "Company": ("name currency time_zone phone email address tax_number", OWN),
+    "Company": ("name currency time_zone phone email address tax_number second_factor_roles", OWN),
     "AuditEntry": ("action subject_kind subject_id", CODES),
     "TryCount": ("key", CODES),
     "KnownPlace": ("key", CODES),
+    "RequestCount": ("key", CODES),
+    "SentWithoutKey": ("key", CODES),
+    "SecondFactor": ("key next_key", CODES),
+    "RecoveryCode": ("digest", CODES),
     "Job": ("kind", CODES),
     "Site": ("time_zone supply", TRADE),
     "Instrument": ("measures", CODES),

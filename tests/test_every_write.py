@@ -1,8 +1,11 @@
 """Every route that writes, called where no transaction is open, as in operation: none may lean on that of a test.
 
-`REQUESTS` says what to send so that the write is carried out; the other routes are called with an empty body.
+`REQUESTS` says what to send so that the write is carried out; the other routes are called with an empty body. What is
+sent is what the description of the API shows as examples: `WRITE_EXAMPLES=1` writes them anew.
 """
 
+import json
+import os
 from collections.abc import Callable
 from datetime import timedelta
 from io import BytesIO
@@ -15,6 +18,7 @@ from django.utils import timezone
 from PIL import Image
 
 from accounts.models import Client, Company, Membership
+from fleet.config.examples import BODIES
 from fleet.models import Supplier, Unit
 from scheduling.services.orders.deliveries import DeliveredPieces, receive_order
 from scheduling.services.stock.van_loads import van_load
@@ -359,6 +363,7 @@ def test_no_write_leans_on_a_transaction_of_somebody_else(
 ) -> None:
     assert not connection.in_atomic_block
     failed = []
+    sent: dict[str, Any] = {}
     for route in WRITES:
         name = str(route)
         client = factories.ClientFactory(company=company)
@@ -372,7 +377,22 @@ def test_no_write_leans_on_a_transaction_of_somebody_else(
         answer = call(address(route, row.pk if row is not None else ABSENT), body, format=manner)
         if answer.status_code >= 500 or (name in REQUESTS and answer.status_code >= 300):
             failed.append((name, answer.status_code, answer.content[:300]))
+        if name in REQUESTS and body and manner == "json":
+            sent[name] = json.loads(json.dumps(body, default=str))
     assert not failed, "\n".join(map(str, failed))
+    if os.environ.get("WRITE_EXAMPLES"):
+        BODIES.write_text(json.dumps(sent, indent=1, sort_keys=True, ensure_ascii=False) + "\n")
+    shown = json.loads(BODIES.read_text())
+    assert {name: shape(body) for name, body in shown.items()} == {name: shape(body) for name, body in sent.items()}
+
+
+def shape(value: Any) -> Any:
+    """What a body is made of, without the ids and days of this run."""
+    if isinstance(value, dict):
+        return {name: shape(part) for name, part in value.items()}
+    if isinstance(value, list):
+        return [shape(part) for part in value]
+    return type(value).__name__
 
 
 def test_what_is_sent_belongs_to_a_route() -> None:

@@ -125,6 +125,39 @@ def test_every_operation_says_what_it_does_and_what_it_answers(description: dict
             assert any(status.startswith("2") for status in operation["responses"]), f"{method} {address}"
 
 
+def test_every_operation_has_a_summary_of_its_own_and_every_tag_says_what_it_is_about(
+    description: dict[str, Any],
+) -> None:
+    summaries: dict[str, str] = {}
+    for address, operations in description["paths"].items():
+        for method, operation in operations.items():
+            summary, where = operation.get("summary", ""), f"{method} {address}"
+            assert 8 <= len(summary) <= 160, f"{where}: {summary}"
+            assert not summary.endswith("."), where
+            same = summaries.setdefault(f"{operation['tags'][0]} {summary}", where)
+            assert same == where, f"{where} and {same}: {summary}"
+    tags = {tag["name"]: tag["description"] for tag in description["tags"]}
+    used = {tag for operations in description["paths"].values() for one in operations.values() for tag in one["tags"]}
+    assert set(tags) == used
+    assert all(len(words) > 3 for words in tags.values()), tags
+
+
+# Bodies that `tests/test_every_write.py` does not send yet: a ratchet, which only goes down.
+WITHOUT_EXAMPLE = 41
+
+
+def test_bodies_have_examples_that_were_carried_out(description: dict[str, Any]) -> None:
+    bodies = {
+        f"{method} {address}": operation["requestBody"]["content"]["application/json"]
+        for address, operations in description["paths"].items()
+        for method, operation in operations.items()
+        if "application/json" in operation.get("requestBody", {}).get("content", {})
+    }
+    without = sorted(where for where, content in bodies.items() if "example" not in content)
+    assert len(bodies) > 100
+    assert len(without) <= WITHOUT_EXAMPLE, without
+
+
 def test_the_description_is_served_as_it_is_made(client: Browser, description: dict[str, Any]) -> None:
     served = client.get("/api/v1/schema/", headers={"Accept": "application/json"})
     assert served.status_code == 200

@@ -43,7 +43,11 @@ def start(root: Path = ROOT, /, **variables: str) -> subprocess.CompletedProcess
         ({"DEBUG": "perhaps"}, "DEBUG is 'perhaps': write on or off."),
         ({"REDIS_URL": "localhost:6379"}, "REDIS_URL is 'localhost:6379': it must start with redis://"),
         ({"DATABASE_URL": "mongodb://x/y"}, "DATABASE_URL is 'mongodb://x/y': it must start with sqlite://"),
-        ({"ALLOWED_HOSTS": "water.example"}, "SECRET_KEY is not set"),
+        ({"ALLOWED_HOSTS": "water.example"}, "SECRET_KEY is not set, and ALLOWED_HOSTS names a public host"),
+        ({"PUBLIC_URL": "https://water.example"}, "SECRET_KEY is not set, and PUBLIC_URL names a public host"),
+        ({"TRUSTED_PROXIES": "1"}, "SECRET_KEY is not set, and TRUSTED_PROXIES is set"),
+        ({"HTTPS_ONLY": "on", "SECRET_KEY": " "}, "SECRET_KEY is not set, and HTTPS_ONLY is on"),
+        ({"SESSION_IDLE_SECONDS": "0"}, "SESSION_IDLE_SECONDS is '0': write a whole number of seconds above zero."),
         ({"JOB_LEASE_SECONDS": "soon"}, "JOB_LEASE_SECONDS is 'soon': write a whole number of seconds"),
         ({"TRUSTED_PROXIES": "one"}, "TRUSTED_PROXIES is 'one': write a whole number"),
         ({"HTTPS_ONLY": "perhaps"}, "HTTPS_ONLY is 'perhaps': write on or off."),
@@ -83,6 +87,10 @@ def test_what_the_readme_gives_for_a_public_server_passes_the_checks_for_one() -
 
 def test_the_default_needs_nothing_set() -> None:
     assert start().returncode == 0
+
+
+def test_a_developer_may_answer_to_any_name_without_a_key() -> None:
+    assert start(DEBUG="on", ALLOWED_HOSTS="workshop.example").returncode == 0
 
 
 def test_a_language_is_spoken_where_its_catalogue_lies(tmp_path: Path) -> None:

@@ -9,11 +9,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts import services
+from accounts.http.proof import note_proof
 from accounts.http.serializers import AnswerSerializer, FieldsByRole, StrictSerializer
 from accounts.http.throttles import AddressThrottle, place_of
 from accounts.http.viewsets import TenantViewSet
-from accounts.models import AccessToken, Company, Membership
-from accounts.permissions import ALLOWED, allows
+from accounts.models import AccessToken, Company, Membership, SecondFactor
+from accounts.permissions import ALLOWED, RECENT_FOR, allows
+from accounts.services import second_factor
+from accounts.services.signing_in import check_own_code, check_own_password
 
 
 class MyCompanySerializer(FieldsByRole, serializers.ModelSerializer[Company]):
@@ -36,6 +39,15 @@ class MembershipSerializer(FieldsByRole, serializers.ModelSerializer[Membership]
         read_only_fields = fields
 
 
+class SecondFactorStateSerializer(AnswerSerializer):
+    """Whether you sign in with a code beside your password."""
+
+    is_set_up = serializers.BooleanField(help_text="whether an authenticator of yours was confirmed")
+    is_wanted = serializers.BooleanField(help_text="whether your company wants it of your role")
+    was_given = serializers.BooleanField(help_text="whether this session or token was signed in with a code")
+    recovery_codes_left = serializers.IntegerField(min_value=0, help_text="how many were not used yet")
+
+
 class MeSerializer(AnswerSerializer):
     """Who you are and what you may do."""
 
@@ -45,6 +57,12 @@ class MeSerializer(AnswerSerializer):
     may = serializers.DictField(
         child=serializers.ListField(child=serializers.CharField()),
         help_text="for each resource the actions open to you",
+    )
+    second_factor = SecondFactorStateSerializer()
+    recent_until = serializers.DateTimeField(
+        allow_null=True,
+        help_text="until when you may do what asks for a recent password or code; null where you gave none with this "
+        "session or token",
     )
 
 
@@ -77,12 +95,68 @@ def describe(membership: Membership) -> dict[str, Any]:
     own_memberships = (
         Membership.objects.filter(user=membership.user_id, is_active=True).select_related("company").order_by("pk")
     )
-    answer = {"email": membership.user.email, "membership": membership, "memberships": own_memberships, "may": may}
+    at = membership.authenticated_at
+    answer = {
+        "email": membership.user.email,
+        "membership": membership,
+        "memberships": own_memberships,
+        "may": may,
+        "second_factor": second_factor_of(membership),
+        "recent_until": at + RECENT_FOR if at is not None else None,
+    }
     return dict(MeSerializer(answer, context={"membership": membership}).data)
 
 
+class ProofSerializer(StrictSerializer):
+    """Your password or a code: one of the two."""
+
+    current_password = serializers.CharField(
+        max_length=128, trim_whitespace=False, required=False, write_only=True, help_text="the password you have"
+    )
+    code = serializers.CharField(
+        max_length=40, required=False, write_only=True, help_text="six figures of the authenticator, or a recovery code"
+    )
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """Take exactly one."""
+        if len(attrs) != 1:
+            raise serializers.ValidationError({"current_password": ["Give the password or a code: one of the two."]})
+        return attrs
+
+
+class FirstCodeSerializer(StrictSerializer):
+    """What the new authenticator shows."""
+
+    code = serializers.CharField(max_length=40, write_only=True, help_text="six figures of the new authenticator")
+
+
+class NewSecondFactorSerializer(AnswerSerializer):
+    """What goes into an authenticator; it is shown this once."""
+
+    key = serializers.CharField(help_text="to be typed into an authenticator: base32")
+    address = serializers.CharField(help_text="the same as an 'otpauth://' address, to be shown as a picture")
+
+
+class RecoveryCodesSerializer(AnswerSerializer):
+    """Codes that stand in for an authenticator, each once; they are shown this once."""
+
+    recovery_codes = serializers.ListField(child=serializers.CharField(), help_text="keep them away from the phone")
+
+
+def second_factor_of(membership: Membership) -> dict[str, Any]:
+    """Describe how a member signs in."""
+    factor = SecondFactor.objects.filter(user=membership.user_id).first()
+    is_set_up = factor is not None and factor.confirmed_at is not None
+    return {
+        "is_set_up": is_set_up,
+        "is_wanted": membership.role in membership.company.second_factor_roles,
+        "was_given": membership.has_given_code,
+        "recovery_codes_left": factor.recovery_codes.filter(used_at=None).count() if factor and is_set_up else 0,
+    }
+
+
 class MeViewSet(TenantViewSet):
-    """You."""
+    """You, how you sign in, and what you may do."""
 
     resource = "me"
     queryset = Membership.objects.all()
@@ -91,7 +165,7 @@ class MeViewSet(TenantViewSet):
 
     def get_throttles(self) -> list[Any]:
         # A password is looked at, which costs time; how often in vain is counted by the service.
-        needs_password = self.action in ("change_password", "change_email")
+        needs_password = self.action in ("change_password", "change_email", "authenticate", "confirm_second_factor")
         return [AddressThrottle()] if needs_password else []
 
     def retrieve(self, request: Request) -> Response:
@@ -138,6 +212,62 @@ class MeViewSet(TenantViewSet):
         serializer.is_valid(raise_exception=True)
         services.ask_for_new_address(by=self.by, place=place_of(request), now=self.now, **serializer.validated_data)
         return Response(status=202)
+
+    @extend_schema(request=ProofSerializer)
+    def authenticate(self, request: Request) -> Response:
+        """Prove again who you are, by password or code, for what asks for a recent proof: it lasts 15 minutes.
+
+        A code makes up for a sign-in without one, where your company wants codes of your role.
+        """
+        serializer = ProofSerializer(data=request.data, context=self.get_serializer_context())
+        serializer.is_valid(raise_exception=True)
+        sent, place = serializer.validated_data, place_of(request)
+        if "code" in sent:
+            check_own_code(user=self.by.user, code=sent["code"], place=place, now=self.now)
+            self.by.has_given_code = True
+        else:
+            check_own_password(user=self.by.user, password=sent["current_password"], place=place, now=self.now)
+        self.by.authenticated_at = self.now
+        self._keep_proof(request)
+        return Response(describe(self.by))
+
+    @extend_schema(request=None, responses={201: NewSecondFactorSerializer})
+    def begin_second_factor(self, request: Request) -> Response:
+        """Get a key for an authenticator; you sign in with its codes once you have confirmed the first."""
+        begun = second_factor.begin(by=self.by, now=self.now)
+        return Response(NewSecondFactorSerializer(begun, context={"membership": self.by}).data, status=201)
+
+    @extend_schema(request=FirstCodeSerializer, responses=RecoveryCodesSerializer)
+    def confirm_second_factor(self, request: Request) -> Response:
+        """Give the first code of the new authenticator, and get ten recovery codes; any before are of no more use."""
+        serializer = FirstCodeSerializer(data=request.data, context=self.get_serializer_context())
+        serializer.is_valid(raise_exception=True)
+        token = request.auth if isinstance(request.auth, AccessToken) else None
+        codes = second_factor.confirm(by=self.by, code=serializer.validated_data["code"], token=token, now=self.now)
+        self._keep_proof(request)
+        return self._codes(codes)
+
+    @extend_schema(request=None, responses=RecoveryCodesSerializer)
+    def renew_recovery_codes(self, request: Request) -> Response:
+        """Get ten new recovery codes; those before are of no more use."""
+        return self._codes(second_factor.renew_codes(by=self.by, now=self.now))
+
+    @extend_schema(request=None, responses={204: None})
+    def remove_second_factor(self, request: Request) -> Response:
+        """Sign in with the password alone again, unless a company of yours wants codes of you."""
+        second_factor.remove(by=self.by, now=self.now)
+        return Response(status=204)
+
+    def _keep_proof(self, request: Request) -> None:
+        if isinstance(request.auth, AccessToken):
+            AccessToken.objects.filter(pk=request.auth.pk).update(
+                authenticated_at=self.by.authenticated_at, has_given_code=self.by.has_given_code
+            )
+        else:
+            note_proof(request._request.session, self.by)
+
+    def _codes(self, codes: list[str]) -> Response:
+        return Response(RecoveryCodesSerializer({"recovery_codes": codes}, context={"membership": self.by}).data)
 
     @extend_schema(request=None, responses={204: None})
     def end_all(self, request: Request) -> Response:

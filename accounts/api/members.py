@@ -13,17 +13,24 @@ from accounts.http.fields import OneOfField, TenantRelatedField
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadOnlyViewSet, UpdateMixin
 from accounts.models import Client, Membership
+from accounts.services import second_factor
 
 
 class MemberSerializer(TenantModelSerializer):
     """A person's place in the company."""
 
     email = serializers.EmailField(source="user.email", read_only=True)
+    has_second_factor = serializers.SerializerMethodField(help_text="whether they sign in with a code")
 
     class Meta:
         model = Membership
-        fields = ["id", "email", "name", "role", "client", "is_active", "created_at"]
+        fields = ["id", "email", "name", "role", "client", "is_active", "has_second_factor", "created_at"]
         read_only_fields = ["id", "client", "is_active", "created_at"]
+
+    def get_has_second_factor(self, membership: Membership) -> bool:
+        """Say whether an authenticator of theirs was confirmed."""
+        factor = getattr(membership.user, "second_factor", None)
+        return factor is not None and factor.confirmed_at is not None
 
 
 class ChangedMemberSerializer(StrictSerializer):
@@ -38,7 +45,7 @@ class MemberViewSet(UpdateMixin, ReadOnlyViewSet):
     """The people of the company, those who left included; who is to come is invited."""
 
     resource = "member"
-    queryset = Membership.objects.select_related("user")
+    queryset = Membership.objects.select_related("user__second_factor")
     serializer_class = MemberSerializer
     input_serializer_class = ChangedMemberSerializer
     filterset_fields = ["role", "client", "is_active"]
@@ -53,6 +60,18 @@ class MemberViewSet(UpdateMixin, ReadOnlyViewSet):
         return services.change_member(
             by=self.by, membership=serializer.instance, now=self.now, **serializer.validated_data
         )
+
+    @extend_schema(request=None, responses=MemberSerializer)
+    @action(detail=True, methods=["post"], url_path="reset-second-factor")
+    def reset_second_factor(self, request: Request, pk: str) -> Response:
+        """Let a member who lost authenticator and recovery codes sign in with the password alone, to set it up anew.
+
+        Make sure who asks for it. Only of somebody who belongs to no other company.
+        """
+        with self.transaction():
+            membership = self.locked_object()
+            second_factor.reset_of_member(by=self.by, membership=membership, now=self.now)
+            return self.answer(self.reread(membership))
 
     @extend_schema(request=None, responses=MemberSerializer)
     @action(detail=True, methods=["post"])

@@ -1,6 +1,5 @@
 """Signing in and out: a token for programs and phones, a session for the browser."""
 
-from datetime import timedelta
 from typing import Any
 
 from django.middleware.csrf import get_token
@@ -21,7 +20,13 @@ from accounts.http.viewsets import TenantViewSet
 from accounts.models import AccessToken, Membership
 from accounts.services import WrongCredentials
 
-TOKEN_LIFE = timedelta(days=30)
+
+class RefusedSignIn(AuthenticationFailed):
+    """Nobody is let in: the password is wrong (`wrong_credentials`), or a code is (`code_needed`, `wrong_code`)."""
+
+    def __init__(self, error: WrongCredentials) -> None:
+        super().__init__(error.sentence)
+        self.problem_code = error.code
 
 
 class CredentialsSerializer(StrictSerializer):
@@ -35,6 +40,14 @@ class CredentialsSerializer(StrictSerializer):
         default=None,
         min_value=1,
         help_text="id of the membership to act for; the oldest when left out",
+    )
+    code = serializers.CharField(
+        max_length=40,
+        required=False,
+        allow_blank=True,
+        default="",
+        write_only=True,
+        help_text="of whoever has a second factor: six figures of the authenticator, or a recovery code",
     )
 
 
@@ -71,11 +84,12 @@ class _SignInView(PublicView):
                 email=credentials["email"],
                 password=credentials["password"],
                 membership_id=credentials["membership"],
+                code=credentials["code"],
                 place=place_of(request),
                 now=timezone.now(),
             )
         except WrongCredentials as error:
-            raise AuthenticationFailed(error.sentence) from None
+            raise RefusedSignIn(error) from None
         services.record(
             by=membership, action="sign in", subject=membership, details={"way": self.way}, now=timezone.now()
         )
@@ -83,7 +97,11 @@ class _SignInView(PublicView):
 
 
 class LoginView(_SignInView):
-    """Sign in with email and password and get a token for one membership, good for thirty days."""
+    """Sign in with email and password and get a token for one membership, good for thirty days.
+
+    Who has a second factor sends a code too. Without one the answer is a 401 with the code `code_needed`, with a wrong
+    one `wrong_code`; a wrong password is `wrong_credentials`.
+    """
 
     serializer_class = LoginSerializer
     way = "token"
@@ -93,7 +111,12 @@ class LoginView(_SignInView):
         now = timezone.now()
         membership, credentials = self.signed_in(request)
         token, secret = services.issue_token(
-            by=membership, membership=membership, name=credentials["name"], ttl=TOKEN_LIFE, now=now
+            by=membership,
+            membership=membership,
+            name=credentials["name"],
+            ttl=services.WHOLE_ROLE_LIFE,
+            authenticated_at=now,
+            now=now,
         )
         answer = {"token": secret, "expires_at": token.expiry, "membership": membership}
         return Response(
@@ -119,7 +142,7 @@ class LogoutViewSet(TenantViewSet):
 
 
 class SessionView(_SignInView):
-    """Sign in for the browser, so that the documentation pages can be tried out."""
+    """Sign in for the browser; who has a second factor sends a code too, as for a token."""
 
     @extend_schema(request=CredentialsSerializer, responses=MeSerializer, operation_id="session_create")
     def post(self, request: Request) -> Response:

@@ -6,6 +6,7 @@ from rest_framework.routers import SimpleRouter
 from accounts.api.audit import AuditEntryViewSet
 from accounts.api.clients import ClientViewSet
 from accounts.api.company import CompanyViewSet
+from accounts.api.index import IndexView
 from accounts.api.invitations import InvitationLinkView, InvitationViewSet
 from accounts.api.lost import AddressLinkView, ResetLinkView, ResetView
 from accounts.api.me import MeViewSet
@@ -26,11 +27,28 @@ router.register("members", MemberViewSet)
 router.register("tokens", TokenViewSet)
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("", IndexView.as_view(), name="index"),
     path("company/", CompanyViewSet.as_view({"get": "retrieve", "patch": "partial_update"}), name="company"),
     path("invitation-links/<str:token>/", InvitationLinkView.as_view(), name="invitation-link"),
     path("login/", LoginView.as_view(), name="login"),
     path("logout/", LogoutViewSet.as_view({"post": "destroy"}), name="logout"),
     path("me/", MeViewSet.as_view({"get": "retrieve", "patch": "partial_update"}), name="me"),
+    path("me/authentication/", MeViewSet.as_view({"post": "authenticate"}), name="authentication"),
+    path(
+        "me/second-factor/",
+        MeViewSet.as_view({"post": "begin_second_factor", "delete": "remove_second_factor"}),
+        name="second-factor",
+    ),
+    path(
+        "me/second-factor/confirm/",
+        MeViewSet.as_view({"post": "confirm_second_factor"}),
+        name="confirm-second-factor",
+    ),
+    path(
+        "me/second-factor/recovery-codes/",
+        MeViewSet.as_view({"post": "renew_recovery_codes"}),
+        name="recovery-codes",
+    ),
     path("me/email/", MeViewSet.as_view({"post": "change_email"}), name="my-email"),
     path("me/end-all/", MeViewSet.as_view({"post": "end_all"}), name="end-all"),
     path("me/password/", MeViewSet.as_view({"post": "change_password"}), name="my-password"),

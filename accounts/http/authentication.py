@@ -12,9 +12,10 @@ from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
 from accounts.http.browser import membership_in_session
+from accounts.http.proof import with_proof_of_token
 from accounts.http.requests import now_of
 from accounts.models import AccessToken, User
-from accounts.services.sessions import USE_NOTED_EVERY, note_use
+from accounts.services.sessions import USE_NOTED_EVERY
 
 
 class TokenAuthentication(_KnoxTokenAuthentication):
@@ -35,7 +36,7 @@ class TokenAuthentication(_KnoxTokenAuthentication):
         membership = token.membership
         membership.meter_unit_id = token.meter_unit_id
         membership.scopes = frozenset(token.scopes) if token.scopes is not None else None
-        request.membership = membership  # type: ignore[attr-defined]
+        request.membership = with_proof_of_token(membership, token)  # type: ignore[attr-defined]
         return token.user, token
 
     def authenticate_credentials(self, token: bytes) -> tuple[User, AccessToken]:
@@ -59,6 +60,5 @@ class SessionAuthentication(_SessionAuthentication):
         if authenticated is None:
             return None
         user, _ = authenticated
-        note_use(key=request.session.session_key or "", now=now_of(request))
         request.membership = membership_in_session(request, user)  # type: ignore[attr-defined]
         return user, None

@@ -7,6 +7,7 @@ from django.contrib.auth import login, logout
 from django.http import HttpRequest
 
 from accounts import services
+from accounts.http.proof import note_proof, with_proof_of_session
 from accounts.models import Membership, User
 
 SESSION_MEMBERSHIP: Final = "membership_id"
@@ -17,6 +18,7 @@ def begin_session(request: HttpRequest, membership: Membership, *, now: datetime
     """Sign a browser in for a membership, and note where that is."""
     login(request, membership.user, backend=_BACKEND)
     request.session[SESSION_MEMBERSHIP] = membership.pk
+    note_proof(request.session, membership)
     services.note_session(
         membership=membership,
         key=request.session.session_key or "",
@@ -36,5 +38,5 @@ def membership_in_session(request: Any, user: User) -> Membership | None:
     rows = Membership.objects.filter(user=user, is_active=True).select_related("company", "user")
     chosen = request.session.get(SESSION_MEMBERSHIP)
     if chosen is not None:
-        return rows.filter(pk=chosen).first()
-    return rows.order_by("pk").first()
+        return with_proof_of_session(rows.filter(pk=chosen).first(), request.session)
+    return with_proof_of_session(rows.order_by("pk").first(), request.session)

@@ -17,6 +17,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.http.faults import KeyReused, StillRunning, header_fault
+from accounts.http.permissions import action_name
+from accounts.permissions import scope_of
 from accounts.services import answers
 
 HEADER = "Idempotency-Key"
@@ -34,7 +36,7 @@ def once(view: Any, handler: Handler) -> Handler:
     def carry_out(request: Request, *args: Any, **kwargs: Any) -> Any:
         key = read_key(request)
         if key is None:
-            return handler(request, *args, **kwargs)
+            return _warned(view, request, handler(request, *args, **kwargs))
         if not view.keeps_answers:
             raise header_fault(HEADER, f"No {HEADER} is taken here: this answer is never stored.")
         claim = answers.claim(by=view.by, key=key, route=request.path, digest=digest_of(request), now=view.now)
@@ -48,6 +50,25 @@ def once(view: Any, handler: Handler) -> Handler:
         return _carry_out(view, handler, claim.row, request, *args, **kwargs)
 
     return carry_out
+
+
+def _warned(view: Any, request: Request, response: Any) -> Any:
+    """Tell in the answer of a request without a key that the very same was carried out before, a moment ago.
+
+    The header is of RFC 7234, section 5.5; 299 is its code for what lasts and is meant for people. A meter repeats
+    itself without harm: a reading of a moment is stored once.
+    """
+    is_done = getattr(response, "status_code", 500) < 300
+    stores = scope_of(view.resource, action_name(view.action)) != "read"
+    if not (view.keeps_answers and is_done and stores) or view.by.meter_unit_id is not None:
+        return response
+    times = answers.note_sent(by=view.by, route=request.path, digest=digest_of(request), now=view.now)
+    if times > 1:
+        response.headers["Warning"] = (
+            f'299 - "The same was sent here {times} times within ten minutes and carried out each time; with an '
+            f'{HEADER} a request that is repeated is carried out once."'
+        )
+    return response
 
 
 def _carry_out(view: Any, handler: Handler, row: Any, request: Request, *args: Any, **kwargs: Any) -> Any:

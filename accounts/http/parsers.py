@@ -2,11 +2,11 @@
 
 import json
 import math
-from typing import IO, Any
+from typing import IO, Any, Final
 
 from django.conf import settings
 from rest_framework.exceptions import APIException, ParseError
-from rest_framework.parsers import JSONParser
+from rest_framework.parsers import JSONParser, MultiPartParser
 
 from accounts.errors import Fault, InvalidInput, escape_pointer
 
@@ -21,6 +21,24 @@ class TooLarge(APIException):
 
     status_code = 413
     default_code = "too_large"
+
+
+MOST_BYTES_OF_A_FORM: Final = 21_000_000
+"""Of a form with a file: the largest file that is taken anywhere, and a little for the fields beside it."""
+
+
+class FileParser(MultiPartParser):
+    """A form with a file, whose stated length is looked at before anything of it is read or stored."""
+
+    def parse(self, stream: Any, media_type: str | None = None, parser_context: Any = None) -> Any:
+        request = (parser_context or {}).get("request")
+        stated = request.META.get("CONTENT_LENGTH") if request is not None else None
+        # What a body holds beyond its stated length no server hands on.
+        if stated and str(stated).isdecimal() and int(stated) > MOST_BYTES_OF_A_FORM:
+            raise TooLarge(
+                f"The form has {stated} bytes; at most {MOST_BYTES_OF_A_FORM} are taken at once: send a smaller file."
+            )
+        return super().parse(stream, media_type, parser_context)
 
 
 class StrictJSONParser(JSONParser):

@@ -6,9 +6,9 @@ from rest_framework.exceptions import MethodNotAllowed, NotAuthenticated, Permis
 from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 
-from accounts.http.requests import membership_of
+from accounts.http.requests import membership_of, now_of
 from accounts.models import Membership
-from accounts.permissions import allows
+from accounts.permissions import allows, check_proof, roles_for
 
 # A partial update is an update: there is one question to ask of the table, not two.
 _SAME_ACTION = {"partial_update": "update"}
@@ -34,10 +34,14 @@ class RolePermission(BasePermission):
         if action is None or action == "metadata":
             raise MethodNotAllowed(str(request.method))
         resource = getattr(view, "resource", "")
-        if not allows(membership, resource, action_name(action)):
+        may = action_name(action)
+        if membership.lacks_second_factor and membership.role in roles_for(resource, may):
+            check_proof(membership, resource, may, now_of(request))
+        if not allows(membership, resource, may):
             caller = _caller(membership)
-            deed = f"{action_name(action)} {resource}".replace("_", " ")
+            deed = f"{may} {resource}".replace("_", " ")
             raise PermissionDenied(f"This is not open to {caller}: {deed}.")
+        check_proof(membership, resource, may, now_of(request))
         return True
 
 

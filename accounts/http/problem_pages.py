@@ -25,6 +25,7 @@ class ProblemKindsView(PublicView):
 
     @extend_schema(responses=ProblemKindSerializer(many=True), operation_id="problems_list")
     def get(self, request: Request) -> Response:
+        """Read what every type of problem means."""
         return Response([_kind(status) for status in KINDS])
 
 
@@ -33,6 +34,7 @@ class ProblemKindView(PublicView):
 
     @extend_schema(responses=ProblemKindSerializer, operation_id="problems_retrieve")
     def get(self, request: Request, kind: str) -> Response:
+        """Read what one type of problem means."""
         for status, (name, _) in KINDS.items():
             if name == kind:
                 return Response(_kind(status))

@@ -154,7 +154,9 @@ def _api_problem(error: exceptions.APIException) -> Response:
     wait = getattr(error, "wait", None)
     if wait is not None:
         headers["Retry-After"] = str(max(1, math.ceil(wait)))
-    code = error.default_code if error.status_code in (409, 412, 413, 422) else None
+    code = getattr(error, "problem_code", None)
+    if code is None and error.status_code in (409, 412, 413, 422):
+        code = error.default_code
     return problem(error.status_code, _sentence_of(error), code=code, headers=headers)
 
 
@@ -228,29 +230,30 @@ def _is_away(error: OperationalError | InterfaceError) -> bool:
     return state.startswith("08") or state in {"57P01", "57P02", "57P03"}
 
 
-def _page(status: int, detail: str) -> HttpResponse:
+def problem_page(status: int, detail: str) -> HttpResponse:
+    """Build one problem for where no view answers."""
     body = JSONRenderer().render(problem_body(status, detail))
     return HttpResponse(body, status=status, content_type=PROBLEM_JSON)
 
 
 def bad_request_page(request: HttpRequest, exception: Exception) -> HttpResponse:
     """Answer a request that failed before it reached a view."""
-    return _page(400, "The request cannot be read safely.")
+    return problem_page(400, "The request cannot be read safely.")
 
 
 def forbidden_page(request: HttpRequest, exception: Exception | None = None, reason: str = "") -> HttpResponse:
     """Answer a request refused before it reached a view."""
-    return _page(403, reason or "This is not allowed.")
+    return problem_page(403, reason or "This is not allowed.")
 
 
 def not_found_page(request: HttpRequest, exception: Exception) -> HttpResponse:
     """Answer an address that no route has."""
     with_slash = f"{request.path_info}/"
     if not request.path_info.endswith("/") and is_valid_path(with_slash):
-        return _page(404, f"Addresses here end in a slash: {with_slash}")
-    return _page(404, "There is nothing at this address; /api/v1/docs/ lists what there is.")
+        return problem_page(404, f"Addresses here end in a slash: {with_slash}")
+    return problem_page(404, "There is nothing at this address; /api/v1/docs/ lists what there is.")
 
 
 def server_error_page(request: HttpRequest) -> HttpResponse:
     """Answer after an error nobody foresaw; the error itself is in the log."""
-    return _page(500, "The server made a mistake; it has been logged.")
+    return problem_page(500, "The server made a mistake; it has been logged.")

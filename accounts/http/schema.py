@@ -1,6 +1,7 @@
 """The OpenAPI description: what every operation has in common is said here once."""
 
-from typing import Any
+import re
+from typing import Any, Final
 
 from django.core.exceptions import FieldDoesNotExist
 from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerFieldExtension
@@ -15,6 +16,12 @@ from accounts.http.fields import TenantRelatedField
 from accounts.http.problems import KINDS, PROBLEM_JSON
 from accounts.http.serializers import FieldsByRole
 from accounts.models import Membership
+
+_ABOUT: Final = "x-about"
+_END_OF_SENTENCE: Final = re.compile(r"[.;:] (?=[A-Z])|; ")
+_LONGEST_SUMMARY: Final = 120
+#: What a company has one of.
+_ONLY_ONE: Final = {"company", "policy", "me", "travel", "session", "attention"}
 
 
 class ProblemErrorSerializer(serializers.Serializer[Any]):
@@ -66,6 +73,39 @@ class ProblemSchema(AutoSchema):
         # Only Python functions of the view's own class count: inherited ones describe the machinery.
         own = type(self.view).__dict__.get(action)
         return str(get_doc(own) or get_doc(type(self.view))) if own is not None else str(get_doc(type(self.view)))
+
+    def get_summary(self) -> str:
+        """What the operation does, in a few words: the first sentence of the action's own, else by its kind."""
+        action = getattr(self.view, "action", None) or self.method.lower()
+        own = type(self.view).__dict__.get(action)
+        words = get_doc(own) if own is not None else ""
+        one, many = self._thing()
+        by_kind = {
+            "list": f"List {many}",
+            "retrieve": f"Read {one}",
+            "create": f"Add {one}",
+            "partial_update": f"Change {one}",
+            "destroy": f"Delete {one}",
+            "retire": f"Take {one} out of use",
+            "unretire": f"Take {one} back into use",
+        }
+        if not words or (action in by_kind and len(first_sentence(words)) > _LONGEST_SUMMARY):
+            return by_kind.get(action, first_sentence(words) or f"Read {many}")
+        return first_sentence(words)
+
+    def get_extensions(self) -> dict[str, Any]:
+        """Say of every operation what its view is about, for `describe_tags` to gather."""
+        return {_ABOUT: first_sentence(get_doc(type(self.view)))}
+
+    def _thing(self) -> tuple[str, str]:
+        """What the rows of the view are called, one of them with its article and several."""
+        many = next(iter(self.get_tags()), "index").replace("-", " ")
+        one = (getattr(self.view, "resource", "") or many).replace("_", " ")
+        if one in _ONLY_ONE:
+            return f"the {one}", f"the {one}"
+        if one.endswith("s"):
+            return one, many
+        return f"{'an' if one[0] in 'aeio' else 'a'} {one}", many
 
     def get_request_serializer(self) -> Any:
         input_serializer = getattr(self.view, "input_serializer_class", None)
@@ -176,6 +216,28 @@ class ProblemSchema(AutoSchema):
             statuses |= {412}
         # A view names here what it answers beyond the rule, such as the 401 of a wrong password.
         return sorted(statuses | set(getattr(self.view, "further_problems", ())))
+
+
+def describe_tags(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:
+    """Describe each tag by what the views behind it say of themselves; a hook of the description's generator."""
+    about: dict[str, str] = {}
+    for operations in result["paths"].values():
+        for operation in operations.values():
+            words = operation.pop(_ABOUT, "")
+            for tag in operation.get("tags", ()):
+                about[tag] = about.get(tag) or words
+    result["tags"] = [{"name": tag, "description": words} for tag, words in sorted(about.items())]
+    return result
+
+
+def first_sentence(words: str) -> str:
+    """The first sentence of a text, without its stop.
+
+    >>> first_sentence("Cancel a visit. Its needs stay open, e.g. for later.")
+    'Cancel a visit'
+    """
+    paragraph = " ".join(words.strip().split("\n\n")[0].split())
+    return _END_OF_SENTENCE.split(paragraph, maxsplit=1)[0].rstrip(".:;")
 
 
 def _one_of(roles: frozenset[Any]) -> str:

@@ -8,6 +8,7 @@ from rest_framework.views import APIView
 
 from accounts.http.faults import RequestFault, RequestInvalid
 from accounts.http.parsers import StrictJSONParser
+from accounts.http.throttles import tell_budget
 
 
 class PublicView(APIView):
@@ -18,6 +19,12 @@ class PublicView(APIView):
     # Whatever the settings say: a form of another site could post anything but JSON in a visitor's name.
     parser_classes = [StrictJSONParser]
     http_method_names = ["get", "head", "post", "delete"]
+
+    def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
+        """Say what is left of the budget of the address that asks."""
+        answered = super().finalize_response(request, response, *args, **kwargs)
+        tell_budget(request, answered)
+        return answered
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)

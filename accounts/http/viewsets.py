@@ -46,6 +46,7 @@ from accounts.http.ordering import orderable
 from accounts.http.permissions import action_name
 from accounts.http.search import PARAMETER as SEARCH
 from accounts.http.search import searchable
+from accounts.http.throttles import spend, tell_budget
 from accounts.http.views import check_query_parameters
 from accounts.models import Membership
 from accounts.services import record
@@ -121,7 +122,13 @@ class TenantViewSet(GenericViewSet[Any]):
         """Let no cache on the way keep what was answered to one member."""
         answered = super().finalize_response(request, response, *args, **kwargs)
         answered.headers.setdefault("Cache-Control", "no-store")
+        tell_budget(request, answered)
         return answered
+
+    def perform_authentication(self, request: Request) -> None:
+        """Find out who asks, and count it against what they may ask for in a minute."""
+        super().perform_authentication(request)
+        spend(request)
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)

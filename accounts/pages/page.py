@@ -41,7 +41,6 @@ from accounts.models import Membership
 from accounts.pages.asking import Answer, ask_api
 from accounts.pages.problems import problem_page
 from accounts.permissions import ALLOWED, allows
-from accounts.services.sessions import note_use
 
 
 class RefusedError(Exception):
@@ -84,7 +83,6 @@ class Page(View):
         membership = membership_in_session(request, request.user) if request.user.is_authenticated else None
         if membership is None:
             return _to_the_door(request)
-        note_use(key=request.session.session_key or "", now=self.now)
         self.by = membership
         request.page_membership = membership  # type: ignore[attr-defined]
         try:

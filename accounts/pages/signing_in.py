@@ -28,6 +28,7 @@ from accounts.pages.navigation import start_of
 from accounts.pages.problems import problem_page
 from accounts.services import links
 from accounts.services.sign_in_links import ask_for_sign_in, sign_in_by_link
+from accounts.services.signing_in import CodeNeeded
 
 
 class PasswordForm(PageForm):
@@ -36,6 +37,9 @@ class PasswordForm(PageForm):
     email = forms.CharField(widget=forms.EmailInput(attrs={"autocomplete": "username", "maxlength": 150}))
     password = forms.CharField(
         strip=False, widget=forms.PasswordInput(attrs={"autocomplete": "current-password", "maxlength": 128})
+    )
+    code = forms.CharField(
+        widget=forms.TextInput(attrs={"autocomplete": "one-time-code", "inputmode": "text", "maxlength": 40})
     )
 
 
@@ -55,7 +59,7 @@ class DoorPage(View):
         """Let nobody knock too often, and no cache keep the page."""
         handler: Any = super().dispatch
         try:
-            if self.throttle().allow_request(Request(request), self):  # type: ignore[arg-type]
+            if self.throttle().allow_request(Request(request), self):
                 response = handler(request, *args, **kwargs)
             else:
                 response = problem_page(request, HTTPStatus.TOO_MANY_REQUESTS)
@@ -87,7 +91,8 @@ class SignInPage(DoorPage):
     def post(self, request: HttpRequest) -> HttpResponse:
         """Check who it is; what is missing or too long is said as the API says it."""
         form = PasswordForm(request.POST)
-        serializer = CredentialsSerializer(data={"email": form["email"].value(), "password": form["password"].value()})
+        sent = {name: form[name].value() or "" for name in form.fields}
+        serializer = CredentialsSerializer(data=sent)
         if not serializer.is_valid():
             faults = [(name, str(fault)) for name, found in serializer.errors.items() for fault in found]
             form.refuse({"errors": [{"pointer": f"/{name}", "detail": fault} for name, fault in faults]})
@@ -96,10 +101,17 @@ class SignInPage(DoorPage):
         now = timezone.now()
         try:
             membership = services.check_credentials(
-                email=given["email"], password=given["password"], place=place_of(request), now=now
+                email=given["email"],
+                password=given["password"],
+                code=given["code"],
+                place=place_of(request),
+                now=now,
             )
         except TooManyTries:
             raise
+        except CodeNeeded as error:
+            form.refuse({"errors": [{"pointer": "/code", "detail": error.sentence}]})
+            return self._page(request, form, wanted(request), HTTPStatus.BAD_REQUEST, asks_code=True)
         except DomainError as error:
             form.refuse({"detail": error.sentence})
             return self._page(request, form, wanted(request), HTTPStatus.BAD_REQUEST)
@@ -107,8 +119,11 @@ class SignInPage(DoorPage):
         return self.come_in(request, membership, wanted(request))
 
     @staticmethod
-    def _page(request: HttpRequest, form: PasswordForm, to: str, status: int = 200) -> HttpResponse:
-        return render(request, "accounts/sign_in.html", {"form": form, "next": to}, status=status)
+    def _page(
+        request: HttpRequest, form: PasswordForm, to: str, status: int = 200, *, asks_code: bool = False
+    ) -> HttpResponse:
+        context = {"form": form, "next": to, "asks_code": asks_code}
+        return render(request, "accounts/sign_in.html", context, status=status)
 
 
 class AskForLinkPage(DoorPage):

@@ -13,9 +13,10 @@ from accounts.services.members import (
 from accounts.services.passwords import change_password
 from accounts.services.sessions import end_all, end_session, forget_session, note_session, rename_session
 from accounts.services.signing_in import WrongCredentials, check_credentials, check_password_of
-from accounts.services.tokens import forget_expired_tokens, issue_token, revoke_token
+from accounts.services.tokens import WHOLE_ROLE_LIFE, forget_expired_tokens, issue_token, revoke_token
 
 __all__ = [
+    "WHOLE_ROLE_LIFE",
     "WrongCredentials",
     "accept_invitation",
     "ask_for_new_address",

@@ -6,13 +6,17 @@ from datetime import datetime, timedelta
 from typing import Literal
 
 from django.db import IntegrityError, transaction
+from django.db.models import F
+from django.utils.crypto import salted_hmac
 
-from accounts.models import Membership, StoredAnswer
+from accounts.models import Membership, SentWithoutKey, StoredAnswer
 
 # Longer than any van stays without a signal.
 KEPT_FOR = timedelta(hours=48)
 # A call that has not answered by then has died with its process, and the next one may take its place.
 CLAIMED_FOR = timedelta(minutes=5)
+# Whoever sends the very same again within this time without a key has probably repeated a request that got lost.
+REPEATED_WITHIN = timedelta(minutes=10)
 
 Outcome = Literal["claimed", "answered", "running", "other_request"]
 
@@ -66,3 +70,25 @@ def keep(*, row: StoredAnswer, status: int, headers: Mapping[str, str], body: by
 def release(*, row: StoredAnswer) -> None:
     """Give the claim back: the request may be repeated."""
     StoredAnswer.objects.filter(pk=row.pk, status=None).delete()
+
+
+def note_sent(*, by: Membership, route: str, digest: str, now: datetime) -> int:
+    """Note that something came without a key and was carried out, and say how often the very same was of late.
+
+    Counted are ten minutes from the first time.
+    """
+    key = salted_hmac("accounts.answers", f"{by.pk}\n{route}\n{digest}", algorithm="sha256").hexdigest()
+    row, is_new = SentWithoutKey.objects.get_or_create(key=key, defaults={"times": 1, "first_at": now})
+    if is_new:
+        return 1
+    if row.first_at < now - REPEATED_WITHIN:
+        SentWithoutKey.objects.filter(pk=row.pk).update(times=1, first_at=now)
+        return 1
+    SentWithoutKey.objects.filter(pk=row.pk).update(times=F("times") + 1)
+    return row.times + 1
+
+
+def forget_sent(*, now: datetime) -> int:
+    """Delete notes of what was sent too long ago to be repeated, and say how many."""
+    deleted, _ = SentWithoutKey.objects.filter(first_at__lt=now - REPEATED_WITHIN).delete()
+    return deleted

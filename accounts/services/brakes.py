@@ -87,6 +87,12 @@ def give_back(*, keys: list[str], person: str, place: str, now: datetime) -> Non
     know_place(person=person, place=place, now=now)
 
 
+@transaction.atomic
+def take_back(*, keys: list[str]) -> None:
+    """Take a try back that was right so far, where a code is still to come: the place is no more known than before."""
+    TryCount.objects.filter(key__in=keys, tries__gt=0).update(tries=F("tries") - 1)
+
+
 def know_place(*, person: str, place: str, now: datetime) -> None:
     """Note that a person was here: they signed in, or followed the link of a letter to them."""
     pair = _pair(person, place)

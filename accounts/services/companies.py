@@ -6,6 +6,7 @@ from typing import Any
 
 from django.db import transaction
 
+from accounts.errors import InvalidInput
 from accounts.models import Company, Membership
 from accounts.services.audit import record
 
@@ -24,7 +25,19 @@ def subscribe(name: str, consequence: Consequence) -> None:
 
 
 def update_company(*, company: Company, by: Membership, now: datetime, **facts: Any) -> Company:
-    """Change facts of a company; what is what it was changes nothing."""
+    """Change facts of a company; what is what it was changes nothing.
+
+    Raises InvalidInput where `second_factor_roles` would lock out who sends it: they sign in with a code themselves.
+    """
+    if "second_factor_roles" in facts:
+        facts["second_factor_roles"] = sorted(set(facts["second_factor_roles"]))
+        if by.role in facts["second_factor_roles"] and not by.has_given_code:
+            raise InvalidInput(
+                "second_factor_of_your_own",
+                f"You signed in without a code: set up your own second factor before you ask it of the role "
+                f"'{by.role}'.",
+                pointer="/second_factor_roles",
+            )
     with transaction.atomic():
         lock_company(company.pk)
         fields = frozenset(name for name, value in facts.items() if getattr(company, name) != value)

@@ -42,6 +42,10 @@ def text_of(letter: Letter, now: datetime) -> Text | None:
             return _address_changed(letter.email)
         case Letter.Kind.SIGN_IN:
             return _sign_in(User.objects.filter(email__iexact=letter.email, is_active=True).order_by("pk").first())
+        case Letter.Kind.SECOND_FACTOR_SET:
+            return _second_factor_set(letter.email)
+        case Letter.Kind.SECOND_FACTOR_REMOVED:
+            return _second_factor_removed(letter.email)
     return None
 
 
@@ -127,6 +131,24 @@ def _sign_in(user: User | None) -> Text | None:
         gettext("If it was not you, leave it alone: nobody gets in without this letter."),
     ]
     return Text(gettext("Your link to sign in"), "\n\n".join(lines))
+
+
+def _second_factor_set(email: str) -> Text:
+    lines = [
+        gettext("From now on {email} signs in with a code of the authenticator that was just set up.").format(
+            email=email
+        ),
+        gettext("If it was not you, choose a new password at once, and tell your company."),
+    ]
+    return Text(gettext("Sign-in with codes was set up"), "\n\n".join(lines))
+
+
+def _second_factor_removed(email: str) -> Text:
+    lines = [
+        gettext("From now on {email} signs in with the password alone: the codes were removed.").format(email=email),
+        gettext("If it was not you and you did not ask for it, choose a new password at once, and tell your company."),
+    ]
+    return Text(gettext("Sign-in with codes was removed"), "\n\n".join(lines))
 
 
 def _lasts() -> str:

@@ -14,6 +14,8 @@ from accounts.models import AccessToken, Membership
 from accounts.services.audit import record
 
 LONGEST_LIFE = timedelta(days=5 * 366)
+#: Of a token that may do all that its member's role may, as one does that a sign-in gives.
+WHOLE_ROLE_LIFE = timedelta(days=30)
 
 
 @transaction.atomic
@@ -28,6 +30,7 @@ def issue_token(
     meter_unit_id: int | None = None,
     scopes: Iterable[str] | None = None,
     made_with: AccessToken | None = None,
+    authenticated_at: datetime | None = None,
 ) -> tuple[AccessToken, str]:
     """Make a token that acts for `membership`, and give it with its secret, which is stored nowhere.
 
@@ -35,7 +38,9 @@ def issue_token(
     readings of that unit. Everyone makes tokens for themselves; the owner and the office make them for meters too.
     With `scopes` it may do of what the member's role may only what they name (`accounts.permissions.scope_of`); a
     meter's token has the scope of readings. A token that is `made_with` another ends no later, and one with scopes
-    makes none. Leaves an audit entry.
+    makes none. Without scopes it may do all that the role may, and ends within 30 days, as a sign-in does.
+    `authenticated_at` is when the person gave their password for this very token; whether they gave a code stands on
+    `by`. Leaves an audit entry.
 
     Raises InvalidInput for an end that has passed or lies too far off, for scopes that there are not and for a unit
     `by` cannot see, NotAllowed for another member's token.
@@ -55,6 +60,13 @@ def issue_token(
             pointer="/expires_at",
         )
     named = _checked_scopes(scopes, meter_unit_id)
+    if named is None and end > now + WHOLE_ROLE_LIFE:
+        raise InvalidInput(
+            "whole_role_too_long",
+            f"A token without scopes may do all that your role may and ends within {WHOLE_ROLE_LIFE.days} days: name "
+            "scopes for one that lasts longer.",
+            pointer="/expires_at",
+        )
     if meter_unit_id is not None:
         _check_meter(by=by, meter_unit_id=meter_unit_id)
     digest, secret = get_digest_token()
@@ -67,6 +79,8 @@ def issue_token(
         expiry=end,
         meter_unit_id=meter_unit_id,
         scopes=named,
+        authenticated_at=authenticated_at,
+        has_given_code=by.has_given_code,
     )
     details = {"name": name, "ends": end.isoformat(), "meter_unit_id": meter_unit_id, "scopes": named}
     record(by=by, action="issue token", subject=token, details=details, now=now)

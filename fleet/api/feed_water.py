@@ -6,12 +6,12 @@ import django_filters
 from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
-from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.http.fields import DAY_ALONE
 from accounts.http.filters import RowFilter, TenantFilterSet
+from accounts.http.parsers import FileParser
 from accounts.http.viewsets import ReadCreateViewSet
 from fleet.api.intake import FileSerializer, IntakeBatchSerializer, uploaded
 from fleet.api.putting_right import ReasonSerializer, read_reason, without_voided_for_clients
@@ -151,7 +151,7 @@ class FeedWaterSampleViewSet(QuantityViewSet, ReadCreateViewSet):
         return response
 
     @extend_schema(request={"multipart/form-data": FileSerializer}, responses={201: IntakeBatchSerializer})
-    @action(detail=False, methods=["post"], parser_classes=[MultiPartParser])
+    @action(detail=False, methods=["post"], parser_classes=[FileParser])
     def upload(self, request: Request) -> Response:
         """Store a log file: CSV with the unit in each header, such as `hardness [gpg]`."""
         name, content = uploaded(request)

@@ -6,7 +6,6 @@ import django_filters
 from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
-from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -14,6 +13,7 @@ from accounts.errors import NotAllowed
 from accounts.http.fields import DAY_ALONE
 from accounts.http.filters import RowFilter, TenantFilterSet
 from accounts.http.pagination import CursorPagination
+from accounts.http.parsers import FileParser
 from accounts.http.serializers import AnswerSerializer
 from accounts.http.viewsets import ReadCreateViewSet
 from accounts.models import Membership
@@ -245,7 +245,7 @@ class ReadingViewSet(QuantityViewSet, ReadCreateViewSet):
         return store_one(self, request.data)
 
     @extend_schema(request={"multipart/form-data": FileSerializer}, responses={201: IntakeBatchSerializer})
-    @action(detail=False, methods=["post"], parser_classes=[MultiPartParser])
+    @action(detail=False, methods=["post"], parser_classes=[FileParser])
     def upload(self, request: Request) -> Response:
         """Store a log file: CSV with the unit in each header, such as `inlet pressure [psi]`."""
         name, content = uploaded(request)

@@ -6,11 +6,11 @@ from django_filters.rest_framework import BooleanFilter
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
-from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.http.filters import TenantFilterSet
+from accounts.http.parsers import FileParser
 from accounts.http.retiring import RETIRED_FIELDS, RetireMixin
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadWriteViewSet
@@ -141,7 +141,7 @@ class SiteViewSet(RetireMixin, ReadWriteViewSet):
         return sites.update_site(site=serializer.instance, by=self.by, now=self.now, **serializer.validated_data)
 
     @extend_schema(request={"multipart/form-data": FileSerializer}, responses={201: PublicRecordsSerializer})
-    @action(detail=True, methods=["post"], url_path="public-records", parser_classes=[MultiPartParser])
+    @action(detail=True, methods=["post"], url_path="public-records", parser_classes=[FileParser])
     def upload_public_records(self, request: Request, pk: str) -> Response:
         """Store an export of results of public records (CSV in the WQX columns) as feed water samples of this site."""
         site = self.get_object()

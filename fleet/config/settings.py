@@ -57,14 +57,14 @@ def _count(name: str, default: int) -> int:
 
 DEBUG = _flag("DEBUG", default=False)
 
-# The built-in key signs sessions on a developer's machine only: a public address needs a key of its own.
+# The built-in key signs sessions and links on a developer's machine only, for everybody can read it here: a server that
+# others reach needs a key of its own. What the settings say of one is refused at the start; who comes from elsewhere to
+# a server whose settings say nothing is refused at the door (`accounts.http.own_key`).
 _DEVELOPMENT_KEY = "development-only-key-never-for-a-public-address"
-SECRET_KEY = env.str("SECRET_KEY", default=_DEVELOPMENT_KEY)
-ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]", "testserver"])
-if SECRET_KEY == _DEVELOPMENT_KEY and not set(ALLOWED_HOSTS) <= {"localhost", "127.0.0.1", "[::1]", "testserver"}:
-    raise ImproperlyConfigured(
-        "SECRET_KEY is not set: give it 50 or more random characters before ALLOWED_HOSTS names a public host."
-    )
+_LOOPBACK = {"localhost", "127.0.0.1", "[::1]", "testserver"}
+SECRET_KEY = env.str("SECRET_KEY", default="").strip() or _DEVELOPMENT_KEY
+HAS_OWN_KEY = SECRET_KEY != _DEVELOPMENT_KEY
+ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=sorted(_LOOPBACK))
 CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
 
 INSTALLED_APPS = [
@@ -90,6 +90,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     # Around all others, so that every answer and every log line has the name of its request.
     "accounts.observing.requests.RequestIds",
+    "accounts.http.own_key.OwnKeyMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
     "accounts.http.compressing.CompressedFiles",
@@ -98,6 +99,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "accounts.http.idle.IdleSessionMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -175,6 +177,10 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
 
+# A browser that nobody used for so long is signed out, and one that is used is, all the same, after so many days.
+SESSION_COOKIE_AGE = _seconds("SESSION_IDLE_SECONDS", default=12 * 3600)
+LONGEST_SESSION = timedelta(days=14)
+
 # How long the link of a letter chooses a password or proves an address.
 PASSWORD_RESET_TIMEOUT = _seconds("LINK_SECONDS", default=2 * 3600)
 
@@ -203,6 +209,8 @@ SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = _flag("HTTPS_
 SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$"]
 SECURE_HSTS_SECONDS = 365 * 24 * 3600 if SECURE_SSL_REDIRECT else 0
 SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
+# Of what each role's tokens and browsers may ask for in a minute (`accounts.services.budgets`); 0: nothing is counted.
+REQUEST_BUDGET_PERCENT = _count("REQUEST_BUDGET_PERCENT", default=100)
 TRUSTED_PROXIES = _count("TRUSTED_PROXIES", default=0)
 if TRUSTED_PROXIES:
     # Only what a proxy of ours writes is believed: anybody else can send the header, too.
@@ -236,6 +244,17 @@ EMAIL_URL = _url("EMAIL_URL", ("consolemail", "smtp", "smtp+tls", "smtp+ssl")) o
 vars().update(env.email_url_config(EMAIL_URL))
 # Where clients reach this server with a browser; links in letters begin with it. Unset, letters have no links.
 PUBLIC_URL = _url("PUBLIC_URL", ("http", "https")).rstrip("/")
+_says_public = {
+    "ALLOWED_HOSTS names a public host": not set(ALLOWED_HOSTS) <= _LOOPBACK,
+    "PUBLIC_URL names a public host": urlsplit(PUBLIC_URL).hostname not in {None, "localhost", "127.0.0.1", "::1"},
+    "TRUSTED_PROXIES is set": TRUSTED_PROXIES > 0,
+    "HTTPS_ONLY is on": SECURE_SSL_REDIRECT,
+}
+if not HAS_OWN_KEY and not DEBUG and any(_says_public.values()):
+    raise ImproperlyConfigured(
+        f"SECRET_KEY is not set, and {next(words for words, says in _says_public.items() if says)}: give it 50 or more "
+        "random characters, and keep them to this server."
+    )
 EMAIL_TIMEOUT = _seconds("EMAIL_TIMEOUT_SECONDS", default=20)
 DEFAULT_FROM_EMAIL = env.str("EMAIL_FROM", default="service@localhost")
 # Where driving times are asked for: the address of a table, to which places are added. Only the server's own settings
@@ -316,6 +335,8 @@ SPECTACULAR_SETTINGS = {
         "accounts.api.descriptions.describe_fields",
         "fleet.api.descriptions.describe_fields",
         "scheduling.api.descriptions.describe_fields",
+        "accounts.http.schema.describe_tags",
+        "fleet.config.examples.show_bodies",
     ],
     # Fields of the same name with different words need names of their own in the description.
     "ENUM_NAME_OVERRIDES": {

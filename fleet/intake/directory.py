@@ -112,7 +112,8 @@ def unit_directory(
     directory = Directory("unit")
     fields = ("pk", "code", "site__time_zone", "commissioned_on", "retired_on", "has_booster_pump")
     units = _named(_visible(Unit.objects, company, by), names, fields)
-    meters = Instrument.objects.of_company(company)
+    # Whoever sees a unit alone names what is fitted there: names of others are not tried out.
+    meters = _visible(Instrument.objects, company, by)
     if len(units) <= _FEW_UNITS:
         # A meter that posts one reading must not make us read the instruments of a whole fleet.
         own = Q(unit_id__in=[unit[0] for unit in units]) | Q(unit__isnull=True) | Q(name__in=set(instruments))

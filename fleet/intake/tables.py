@@ -13,6 +13,14 @@ MOST_BYTES: Final = 20_000_000
 MOST_COLUMNS: Final = 200
 """A log has a few dozen columns; a line with more cells than this is no row of one, and is told once, not by cell."""
 
+MOST_ROWS: Final = 200_000
+"""Ten years of hourly readings of two units; more come in several files."""
+
+MOST_CELL: Final = 10_000
+"""Characters of a cell; the longest note is shorter."""
+
+# Titles, empty lines and a header stand beside the rows.
+_SPARE_LINES: Final = 1_000
 _SEPARATORS: Final = (";", "\t", ",")
 
 
@@ -66,10 +74,15 @@ def read_table(content: bytes) -> TextTable:
     Raises
     ------
     InvalidInput
-        When there is no header and row to read, a line has too many cells, or the quotes do not close.
+        When there is no header and row to read, there are too many rows, a line has too many cells or one that is too
+        long, or the quotes do not close. Too many lines are told before any is read.
     """
     text = decode(content)
     lines = text.splitlines()
+    if len(lines) > MOST_ROWS + _SPARE_LINES:
+        raise InvalidInput(
+            "too_many_rows", f"The file has {len(lines)} lines; at most {MOST_ROWS} rows are read at once: split it."
+        )
     first = next((line for line in lines if line.strip(" ;,\t\r\n")), "")
     if not first:
         raise InvalidInput("empty_file", "The file is empty; its first line must name the columns.")
@@ -82,6 +95,13 @@ def read_table(content: bytes) -> TextTable:
     try:
         for cells in reader:
             tidy = tuple(cell.strip() for cell in cells)
+            too_long = next((cell for cell in tidy if len(cell) > MOST_CELL), None)
+            if too_long is not None:
+                raise InvalidInput(
+                    "cell_too_long",
+                    f"Line {starts_at} has a cell of {len(too_long)} characters; at most {MOST_CELL} are read. Check "
+                    "the quotes and the separator.",
+                )
             if any(tidy[MOST_COLUMNS:]):
                 raise InvalidInput(
                     "too_many_columns",

@@ -6,9 +6,9 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 
-from accounts.models import Client, Company
+from accounts.models import Client, Company, Membership
 from accounts.retirable import Retirable
-from accounts.tenancy import TenantModel
+from accounts.tenancy import TenantModel, known_to
 from accounts.time_zones import OwnOrCompanyTimeZoneField
 
 
@@ -62,6 +62,12 @@ class Site(Retirable):
         help_text="water works or district that feeds the site; sites of one supply share what is learned of the water",
     )
     created_at = models.DateTimeField(auto_now_add=True)
+
+    def fields_withheld(self, membership: Membership | None) -> frozenset[str]:
+        """How to get in is told to installers who come there these days."""
+        known = known_to(membership)
+        held = frozenset({"access_notes"}) if known is not None and self.pk not in known.site_ids else frozenset()
+        return super().fields_withheld(membership) | held
 
     class Meta:
         ordering = ["code", "pk"]

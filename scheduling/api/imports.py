@@ -4,11 +4,11 @@ from typing import Any
 
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
-from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.http.fields import OneOfField
+from accounts.http.parsers import FileParser
 from accounts.http.serializers import AnswerSerializer, StrictSerializer
 from accounts.http.viewsets import TenantViewSet
 from fleet.api.intake import uploaded
@@ -83,7 +83,7 @@ class ImportViewSet(TenantViewSet):
     queryset = Unit.objects.none()
     serializer_class = ImportedSerializer
     input_serializer_class = ImportSerializer
-    parser_classes = [MultiPartParser]
+    parser_classes = [FileParser]
     # The same sheets again change nothing.
     keeps_answers = False
 

@@ -20,6 +20,7 @@ from scheduling.api.renderers import CalendarRenderer
 from scheduling.exports.calendar import calendar_of
 from scheduling.models import Installer
 from scheduling.services.people import installers
+from scheduling.services.people.known import check_calendar
 from scheduling.services.rounds.calendars import calendar_entries
 
 
@@ -114,6 +115,7 @@ class InstallerViewSet(RetireMixin, ReadWriteViewSet):
     def calendar(self, request: Request, pk: str) -> HttpResponse:
         """Visits of the published plans and confirmed visits, from four weeks ago on, as an iCalendar."""
         installer = self.get_object()
+        check_calendar(of=installer.membership, reader=self.by)
         entries = calendar_entries(installer=installer, since=self.now - timedelta(days=28))
         return HttpResponse(
             calendar_of(installer=installer, entries=entries),

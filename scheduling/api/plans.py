@@ -35,6 +35,7 @@ from scheduling.exports.geojson import MEDIA_TYPE, plan_map
 from scheduling.exports.gpx import MEDIA_TYPE as GPX_MEDIA_TYPE
 from scheduling.exports.gpx import round_gpx
 from scheduling.models import Plan, Round, UnservedVisit, Visit
+from scheduling.services.people.known import check_round
 from scheduling.services.rounds.day_sheets import day_sheet, round_of_today
 from scheduling.services.rounds.differences import people_to_tell
 from scheduling.services.rounds.faults import PlanFault, faults_of
@@ -364,6 +365,7 @@ class RoundViewSet(ReadOnlyViewSet):
     def gpx(self, request: Request, pk: str) -> HttpResponse:
         """Give the round as a GPX 1.1 route: home, the stops in order, home again."""
         day = self.get_object()
+        check_round(day=day, reader=self.by)
         return HttpResponse(
             round_gpx(day),
             content_type=GPX_MEDIA_TYPE,
@@ -404,6 +406,7 @@ class RoundViewSet(ReadOnlyViewSet):
             return Response(StockMovementSerializer(movements, many=True, context=self.get_serializer_context()).data)
 
     def _sheet(self, day: Round) -> Response | HttpResponse:
+        check_round(day=day, reader=self.by)
         sheet = day_sheet(day=day)
         if self.request.accepted_renderer.media_type != PDF_MEDIA_TYPE:
             return Response(DaySheetSerializer(sheet, context=self.get_serializer_context()).data)

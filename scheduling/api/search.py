@@ -17,6 +17,7 @@ from accounts.http.serializers import AnswerSerializer
 from accounts.http.viewsets import TenantViewSet
 from accounts.models import Client, Company
 from accounts.permissions import allows
+from accounts.tenancy import known_to
 from fleet.api.catalogue import CatalogueItemViewSet
 from fleet.api.placements import PlacementViewSet
 from fleet.api.sites import SiteViewSet
@@ -161,6 +162,11 @@ class SearchViewSet(TenantViewSet):
     def _found(self, request: Request, kind: _Kind) -> dict[str, Any]:
         view = kind.viewset(request=request, format_kwarg=None, action="list")
         may_see = kind.rows.visible_to(self.by)  # type: ignore[attr-defined]
+        known = known_to(self.by)
+
+        def knows(client: Client) -> bool:
+            return known is None or client.pk in known.client_ids
+
         rows = StrictSearchFilter().filter_queryset(request, may_see, view)
         return {
             "kind": kind.code,
@@ -172,7 +178,7 @@ class SearchViewSet(TenantViewSet):
                     "path": f"/api/v1/{kind.path}/{row.pk}/",
                     "title": kind.title(row),
                     "detail": kind.detail(row),
-                    "phone": client.phone if (client := kind.client(row)) is not None else "",
+                    "phone": client.phone if (client := kind.client(row)) is not None and knows(client) else "",
                 }
                 for row in rows[:MOST_FOUND]
             ],

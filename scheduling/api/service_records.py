@@ -8,13 +8,13 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
-from rest_framework.parsers import MultiPartParser
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.http.fields import DayOrMomentField, OneOfField, TenantRelatedField
 from accounts.http.filters import TenantFilterSet
+from accounts.http.parsers import FileParser
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet
 from fleet.api.putting_right import ReasonSerializer, read_body, without_voided_for_clients
@@ -315,7 +315,7 @@ class ServiceRecordViewSet(CreateMixin, ReadOnlyViewSet):
             return self.answer(self.reread(service_record))
 
     @extend_schema(request={"multipart/form-data": NewPhotoSerializer}, responses={201: PhotoSerializer})
-    @action(detail=True, methods=["post"], url_path="photos", parser_classes=[MultiPartParser])
+    @action(detail=True, methods=["post"], url_path="photos", parser_classes=[FileParser])
     def add_photo(self, request: Request, pk: str) -> Response:
         """Add a photo or a signature: JPEG, PNG or WebP, 10 MB at most.
 

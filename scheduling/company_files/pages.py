@@ -13,10 +13,11 @@ from openpyxl import load_workbook
 from openpyxl.utils.exceptions import InvalidFileException
 
 from accounts.errors import InvalidInput
-from fleet.intake.tables import MOST_BYTES, MOST_COLUMNS, TextTable, decode, read_table
+from fleet.intake.tables import MOST_BYTES, MOST_CELL, MOST_COLUMNS, MOST_ROWS, TextTable, decode, read_table
 
 MOST_FILES: Final = 100
-MOST_ROWS: Final = 200_000
+MOST_CELLS: Final = 5_000_000
+"""Of a workbook, over all its pages: what is packed small can be very wide and very long."""
 MOST_UNPACKED_BYTES: Final = 200_000_000
 """A workbook is packed; one that unpacks to more than this is no sheet of a company."""
 _TITLE_LINES: Final = 8
@@ -167,6 +168,7 @@ def _pages_of_workbook(name: str, content: bytes) -> Iterator[Page]:
             "not_a_workbook", "The file is no workbook that can be read; save it again as .xlsx."
         ) from None
     only_one = len(book.worksheets) == 1
+    cell_count = 0
     for sheet in book.worksheets:
         table_rows: list[tuple[int, tuple[str, ...]]] = []
         for line, cells in enumerate(sheet.iter_rows(values_only=True, max_col=MOST_COLUMNS), start=1):
@@ -174,8 +176,18 @@ def _pages_of_workbook(name: str, content: bytes) -> Iterator[Page]:
             if not any(written):
                 continue
             table_rows.append((line, written))
+            cell_count += len(written)
             if len(table_rows) > MOST_ROWS:
                 raise InvalidInput("too_many_rows", f"The page '{sheet.title}' has more than {MOST_ROWS} rows.")
+            if cell_count > MOST_CELLS:
+                raise InvalidInput(
+                    "too_many_cells", f"The workbook has more than {MOST_CELLS} cells: save its pages one by one."
+                )
+            if any(len(cell) > MOST_CELL for cell in written):
+                raise InvalidInput(
+                    "cell_too_long",
+                    f"Row {line} of the page '{sheet.title}' has a cell of more than {MOST_CELL} characters.",
+                )
         if table_rows:
             above = _titles([sum(map(bool, cells)) for _, cells in table_rows[:_TITLE_LINES]])
             (header_line, headers), rows = table_rows[above], table_rows[above + 1 :]

@@ -14,7 +14,7 @@ from knox.crypto import hash_token
 from knox.models import get_token_model
 
 from accounts.models import Company, Membership
-from accounts.services import issue_token
+from accounts.services import WHOLE_ROLE_LIFE, issue_token
 from accounts.services.invented import choose_for_invented
 from fleet.models import Unit
 
@@ -22,7 +22,7 @@ _WORDS: Final = (
     "amber", "brook", "cedar", "delta", "ember", "fjord", "gravel", "harbour", "island", "juniper", "kelp", "lagoon",
     "marsh", "nettle", "otter", "pebble", "quarry", "reed", "saltern", "tide", "upland", "vessel", "willow", "yarrow",
 )  # fmt: skip
-TOKEN_LIFE: Final = timedelta(days=90)
+METER_LIFE: Final = timedelta(days=90)
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,7 @@ def settle_logins(*, company: Company, emails: Iterable[str], path: Path, now: d
             choose_for_invented(user=member.user, password=passwords[email])
         tokens[email] = (
             _living(tokens.get(email), now)
-            or issue_token(by=member, membership=member, name="demo", ttl=TOKEN_LIFE, now=now)[1]
+            or issue_token(by=member, membership=member, name="demo", ttl=WHOLE_ROLE_LIFE, now=now)[1]
         )
         logins.append(Login(member.role, member.name or email, email, passwords[email], tokens[email]))
     unit = Unit.objects.of_company(company).filter(instruments__isnull=False).order_by("code").first()
@@ -96,7 +96,7 @@ def settle_logins(*, company: Company, emails: Iterable[str], path: Path, now: d
         tokens[unit.code] = (
             _living(tokens.get(unit.code), now)
             or issue_token(
-                by=owner, membership=owner, name=f"meter of {unit.code}", ttl=TOKEN_LIFE, meter_unit_id=unit.pk, now=now
+                by=owner, membership=owner, name=f"meter of {unit.code}", ttl=METER_LIFE, meter_unit_id=unit.pk, now=now
             )[1]
         )
         logins.append(Login("meter", f"meter of {unit.code}", "", "", tokens[unit.code]))

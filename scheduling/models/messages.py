@@ -5,7 +5,7 @@ from typing import ClassVar
 from django.db import models
 
 from accounts.models import Client, Company, Membership
-from accounts.tenancy import TenantModel
+from accounts.tenancy import Known, TenantModel
 from fleet.models import Finding
 from scheduling.models.installers import Installer
 from scheduling.models.orders import PurchaseOrder
@@ -17,6 +17,12 @@ class Message(TenantModel):
 
     # A message to an installer or the office names no client, so clients see those to themselves alone.
     CLIENT_PATH = "client_id"
+    OF_PEOPLE = True
+
+    @classmethod
+    def of_known(cls, known: Known) -> models.Q:
+        """Messages to the company's own people, and those to clients whom an installer knows."""
+        return models.Q(client=None) | super().of_known(known)
 
     class Audience(models.TextChoices):
         CLIENT = "client", "client"

@@ -17,6 +17,7 @@ from accounts.models import Membership
 from accounts.repeats import CONFLICT, difference
 from accounts.services import record as leave_entry
 from scheduling.models import ServicePhoto, ServiceRecord
+from scheduling.services.work.picture_facts import without_facts
 
 MOST_BYTES: Final = 10_000_000
 MOST_PIXELS: Final = 60_000_000
@@ -36,17 +37,25 @@ class Picture:
 
 
 def read_picture(file: UploadedFile) -> Picture:
-    """Look at a picture before it is kept. InvalidInput when it is none that is taken, or too large."""
+    """Look at a picture before it is kept, and leave out what the camera wrote beside it.
+
+    Raises InvalidInput when it is none that is taken, or too large.
+    """
     if (file.size or 0) > MOST_BYTES:
         raise _refused(f"the picture has {file.size} bytes; at most {MOST_BYTES} are taken. Send a smaller one.")
-    content = file.read()
-    return Picture(content, *_type_and_size(content), hashlib.sha256(content).hexdigest())
+    sent = file.read()
+    kind, width, height = _type_and_size(sent)
+    # By what was sent a picture that comes again is known.
+    digest = hashlib.sha256(sent).hexdigest()
+    return Picture(_cleaned(sent, kind), _TYPES[kind], width, height, digest)
 
 
 def add_photo(
     *, record: ServiceRecord, by: Membership, file: UploadedFile, kind: str, caption: str, now: datetime
 ) -> tuple[ServicePhoto, bool]:
-    """Keep a picture of a report; one that was sent before, with the same kind and caption, is found again.
+    """Keep a picture of a report, without what the camera wrote beside it.
+
+    One that was sent before, with the same kind and caption, is found again.
 
     Returns
     -------
@@ -99,7 +108,7 @@ def refuse_other_words(words: Mapping[str, tuple[str, str]]) -> None:
 
 
 def _type_and_size(content: bytes) -> tuple[str, int, int]:
-    """Type and size of a picture, by what is in it and not by what it is called."""
+    """Kind of file and size of a picture, by what is in it and not by what it is called."""
     try:
         with Image.open(BytesIO(content), formats=list(_TYPES)) as picture:
             kind, (width, height) = str(picture.format), picture.size
@@ -108,7 +117,15 @@ def _type_and_size(content: bytes) -> tuple[str, int, int]:
             picture.verify()
     except (UnidentifiedImageError, Image.DecompressionBombError, OSError, SyntaxError, ValueError) as error:
         raise _refused("the file is no JPEG, PNG or WebP picture, or it is damaged; send one of these.") from error
-    return _TYPES[kind], width, height
+    return kind, width, height
+
+
+def _cleaned(content: bytes, kind: str) -> bytes:
+    """The picture without place, time and device, which cameras write beside it."""
+    try:
+        return without_facts(content, kind)
+    except ValueError as error:
+        raise _refused("the file is damaged: its parts do not follow one another; send it again.") from error
 
 
 def _refused(sentence: str) -> InvalidInput:

@@ -14,6 +14,7 @@ from accounts.models import AuditEntry, BrowserSession, Letter, Membership
 from accounts.services.letters import send_letters
 from accounts.services.links import sign_in_token
 from tests import factories
+from tests.accounts.test_second_factor import set_up
 from tests.pages import browser, signed_in, text_of
 
 pytestmark = pytest.mark.interface
@@ -186,3 +187,17 @@ def test_asking_too_often_has_to_wait(db: None) -> None:
     person = browser()
     answers = [person.post(ASK, {"email": f"a{number}@first.example"}).status_code for number in range(22)]
     assert answers[-1] == 429
+
+
+def test_whoever_has_a_second_factor_is_asked_for_a_code(office: Membership) -> None:
+    now = timezone.now()
+    _, recovery_codes = set_up(office, now)
+    person = browser()
+    assert 'name="code"' not in text_of(person.get(DOOR))
+    asked = person.post(DOOR, credentials(office))
+    assert asked.status_code == 400
+    assert 'autocomplete="one-time-code"' in text_of(asked)
+    assert not is_in(person)
+    assert 'id="id_code-fault"' in text_of(person.post(DOOR, credentials(office, code="000000")))
+    assert person.post(DOOR, credentials(office, code=recovery_codes[0])).status_code == 302
+    assert is_in(person)

@@ -1,10 +1,13 @@
 """Getting in: sign-in, sessions, passwords, invitations, members, tokens, the company, clients."""
 
 import re
+from base64 import b32decode
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from email.message import EmailMessage
 from typing import Any
+
+from django_otp.oath import TOTP
 
 from tests.live.parts import Parts, Person
 from tests.live.workers import wait_until
@@ -26,6 +29,26 @@ def link_to(parts: Parts, email: str, subject: str) -> str:
     return str(link)
 
 
+def _with_codes(stranger: Person, nell: Person, owner: Person, member: Mapping[str, Any]) -> None:
+    """Sign in with codes, renew them, give one in place of the password, lose them all, and do without them again."""
+
+    def set_up() -> str:
+        key = b32decode(nell.post("/me/second-factor/")["key"])
+        code = f"{TOTP(key).token():06}"
+        return str(nell.post("/me/second-factor/confirm/", {"code": code})["recovery_codes"][0])
+
+    recovery = set_up()
+    sent = {"email": "nell@new.example", "password": PASSWORD}
+    stranger.post("/login/", sent, status=401)
+    stranger.post("/login/", {**sent, "code": recovery})
+    renewed = nell.post("/me/second-factor/recovery-codes/")["recovery_codes"]
+    assert nell.post("/me/authentication/", {"code": renewed[0]})["second_factor"]["recovery_codes_left"] == 9
+    assert owner.post(f"/members/{member['id']}/reset-second-factor/")["has_second_factor"] is False
+    set_up()
+    nell.delete("/me/second-factor/")
+    stranger.post("/login/", sent)
+
+
 def walk(parts: Parts, owner: Person, logins: Mapping[str, Any]) -> None:
     """Let everybody in, change what may be changed, and let them out again."""
     email = "owner@ostrelle-water.example"
@@ -43,6 +66,8 @@ def walk(parts: Parts, owner: Person, logins: Mapping[str, Any]) -> None:
     browser.post("/session/", {"email": email, "password": password})
     assert browser.get("/me/")["membership"]["role"] == "owner"
 
+    owner.post("/invitations/", {"email": "nil@north.example", "role": "installer"}, status=403)
+    owner.post("/me/authentication/", {"current_password": password})
     owner.patch("/company/", {"name": "Ostrelle Water Care (invented)"})
     customer = owner.post("/clients/", {"name": "Walk-in client", "email": "walk@client.example"})
     assert owner.patch(f"/clients/{customer['id']}/", {"phone": "555 0100"})["phone"] == "555 0100"
@@ -82,6 +107,7 @@ def walk(parts: Parts, owner: Person, logins: Mapping[str, Any]) -> None:
     newcomer.get("/me/", status=401)
     token = stranger.post("/login/", {"email": "nell@new.example", "password": PASSWORD})["token"]
     nell = Person(parts, owner.written, token=token)
+    _with_codes(stranger, nell, owner, member)
     expires_at = (datetime.now(UTC) + timedelta(days=2)).isoformat()
     program = nell.post("/tokens/", {"name": "export", "expires_at": expires_at, "scopes": ["read"]})
     export = Person(parts, owner.written, token=program["token"])

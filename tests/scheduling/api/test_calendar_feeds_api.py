@@ -5,7 +5,6 @@ from typing import Any
 
 import pytest
 import vobject
-from django.core.cache import cache
 from django.test import Client as Browser
 from rest_framework.test import APIClient
 
@@ -17,11 +16,6 @@ from scheduling.services.rounds.plans import publish_plan
 from scheduling.services.visits.visits import cancel_visit, confirm_visit, unconfirm_visit
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, Town
-
-
-@pytest.fixture(autouse=True)
-def _no_waiting() -> None:
-    cache.clear()
 
 
 def _open(api: APIClient, **body: Any) -> str:

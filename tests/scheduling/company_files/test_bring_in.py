@@ -13,6 +13,7 @@ from rest_framework.test import APIClient
 from accounts.day_alone import known_day
 from accounts.models import Client, Company, Membership
 from fleet.models import CatalogueItem, Placement, Reading, Site, Unit
+from scheduling.company_files import pages
 from scheduling.company_files.bring_in import bring_in
 from scheduling.company_files.outcome import BroughtIn, Outcome
 from scheduling.company_files.take_out import take_out
@@ -272,6 +273,23 @@ def test_a_workbook_that_unpacks_to_gigabytes_is_not_unpacked(berlin: Membership
             packed.writestr(f"xl/{number}.xml", bytes(80_000_000))
     result = bring_in(by=berlin, files={"clients.xlsx": bomb.getvalue()}, now=NOW, is_trial=False)
     assert "unpacks to 240000000 bytes" in result.troubles["clients.xlsx"]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("limit", "most", "sentence"), [("MOST_CELLS", 5, "more than 5 cells"), ("MOST_CELL", 4, "Row 2")]
+)
+def test_a_workbook_is_read_up_to_its_limits(
+    berlin: Membership, monkeypatch: pytest.MonkeyPatch, limit: str, most: int, sentence: str
+) -> None:
+    book, content = Workbook(), io.BytesIO()
+    for row in (("name", "note"), ("Example Bar", ""), ("Example Lab", "")):
+        book.active.append(row)
+    book.save(content)
+    monkeypatch.setattr(pages, limit, most)
+    result = bring_in(by=berlin, files={"clients.xlsx": content.getvalue()}, now=NOW, is_trial=False)
+    assert sentence in result.troubles["clients.xlsx"]
+    assert not Client.objects.exists()
 
 
 @pytest.mark.django_db

@@ -32,7 +32,7 @@ class LinkPage(View):
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         handler: Callable[..., HttpResponse] = super().dispatch  # type: ignore[assignment]
-        if LinkThrottle().allow_request(Request(request), self):  # type: ignore[arg-type]
+        if LinkThrottle().allow_request(Request(request), self):
             response = handler(request, *args, **kwargs)
         else:
             response = self._page(request, page_words.too_often(), status=429)

@@ -29,7 +29,7 @@ class AnswerPage(View):
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         handler: Callable[..., HttpResponse] = super().dispatch  # type: ignore[assignment]
-        if AnswerThrottle().allow_request(Request(request), self):  # type: ignore[arg-type]
+        if AnswerThrottle().allow_request(Request(request), self):
             response = handler(request, *args, **kwargs)
         else:
             response = self._page(request, None, words.too_often(), status=429)

@@ -18,7 +18,7 @@ class CalendarThrottle(AddressThrottle):
 @require_safe
 def calendar(request: HttpRequest, secret: str) -> HttpResponse:
     """The visits; nothing tells a wrong secret from one that was ended."""
-    if not CalendarThrottle().allow_request(Request(request), None):  # type: ignore[arg-type]
+    if not CalendarThrottle().allow_request(Request(request), None):
         return HttpResponse(status=429, headers={"Retry-After": "60"})
     content = served_calendar(secret=secret, now=timezone.now())
     if content is None:

@@ -11,7 +11,7 @@ from django.contrib.auth.tokens import PasswordResetTokenGenerator
 from django.core import signing
 from django.utils.http import urlsafe_base64_decode, urlsafe_base64_encode
 
-from accounts.models import Invitation, Membership, User
+from accounts.models import Invitation, Membership, SecondFactor, User
 
 INVITATION = "invitation/"
 PASSWORD = "password/"
@@ -120,12 +120,13 @@ def read_sign_in_token(token: str) -> User | None:
 def client_membership_of(user: User | None) -> Membership | None:
     """The oldest membership of somebody who is a client wherever they are a member, and nothing else; None for others.
 
-    A mailbox alone opens no office: who may do more signs in with a password.
+    A mailbox alone opens no office: who may do more signs in with a password, and who signs in with a code gives it.
     """
     rows = Membership.objects.filter(user=user, is_active=True).select_related("company", "user").order_by("pk")
     memberships = list(rows) if user is not None else []
     are_clients = all(row.role == Membership.Role.CLIENT for row in memberships)
-    return memberships[0] if memberships and are_clients else None
+    has_code = SecondFactor.objects.filter(user=user, confirmed_at__isnull=False).exists()
+    return memberships[0] if memberships and are_clients and not has_code else None
 
 
 def _user_of(token: str) -> tuple[User | None, str, str]:

@@ -48,7 +48,7 @@ class CompanyPage(OfficeForms):
             company=self.found(CompanyViewSet, "retrieve"),
             members=members,
             invitations=[row for row in invitations if row["state"] in ("open", "expired")],
-            roles=[(role.value, gettext(role.label)) for role in (Role.OFFICE, Role.INSTALLER, Role.OWNER)],
+            roles=[(role.value, gettext(str(role.label))) for role in (Role.OFFICE, Role.INSTALLER, Role.OWNER)],
             may_change=self.by.role == Role.OWNER,
             **{"filled": {}, **context},
         )

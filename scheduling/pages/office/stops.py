@@ -44,7 +44,7 @@ class StopPage(OfficeForms):
         site = self.found(SiteViewSet, "retrieve", pk=stop["site"])
         client = self.found(ClientViewSet, "retrieve", pk=site["client"]) if site["client"] else None
         for task in visit["tasks"]:
-            task["kind_words"] = gettext(dict(Need.Kind.choices).get(task["kind"], task["kind"]))  # type: ignore[arg-type]
+            task["kind_words"] = gettext(dict(Need.Kind.choices).get(task["kind"], task["kind"]))
         return self.show(
             status=status,
             stop=stop,

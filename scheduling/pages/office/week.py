@@ -204,4 +204,4 @@ class WeekPage(OfficeForms):
 
 def state_words(state: str) -> str:
     """A visit's state in words; the state itself where it is none of ours."""
-    return gettext(dict(Visit.State.choices).get(state, state))  # type: ignore[arg-type]
+    return gettext(dict(Visit.State.choices).get(state, state))

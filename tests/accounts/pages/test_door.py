@@ -175,6 +175,12 @@ def test_a_mailbox_alone_opens_no_office(office: Membership, client_member: Memb
     assert not Letter.objects.exists(), "what no longer holds is not sent"
 
 
+def test_a_mailbox_alone_is_no_second_factor(client_member: Membership) -> None:
+    path = f"{ASK}{sign_in_token(client_member.user)}/"
+    set_up(client_member, timezone.now())
+    assert browser().post(path).status_code == 404
+
+
 def test_asking_says_the_same_of_known_and_unknown_addresses(client_member: Membership) -> None:
     pages = [text_of(browser().post(ASK, {"email": email})) for email in (client_member.user.email, "x@y.example")]
     assert pages[0] == pages[1]

@@ -293,10 +293,10 @@ def unit_of(client: Client, **facts: Any) -> Any:
     ],
 )
 def test_what_the_company_writes_for_itself_is_read_by_its_people_alone(
-    field: str, address: str, make: Any, as_client: APIClient, as_installer: APIClient, first_client: Client
+    field: str, address: str, make: Any, as_client: APIClient, as_office: APIClient, first_client: Client
 ) -> None:
     make(first_client)
-    (by_staff,) = as_installer.get(f"/api/v1/{address}/").json()["results"]
+    (by_staff,) = as_office.get(f"/api/v1/{address}/").json()["results"]
     assert by_staff[field] == WORDS
     by_client = as_client.get(f"/api/v1/{address}/")
     assert field not in by_client.json()["results"][0]

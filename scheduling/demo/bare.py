@@ -20,9 +20,9 @@ from scheduling.demo.bare_sheets import INSTALLER, NAME, OWNER, bare_sheets
 from scheduling.demo.screen import Screen
 from scheduling.demo.show_rounds import show_rounds, show_van_loads
 from scheduling.models import Need, PartsLine, PartsList, Plan, Visit
+from scheduling.services.needs.waiting import cost_of_a_week
 from scheduling.services.nightly import run_nightly
 from scheduling.services.rounds.plans import plan_rounds
-from scheduling.services.visits.costs import cost_of_a_week
 
 _ROWS_SHOWN = 12
 _AHEAD = timedelta(days=31)

@@ -26,7 +26,7 @@ def show_units(screen: Screen, company: Company, as_of: date, now: datetime) -> 
     """Print what needs attention at units: kinds with their numbers, dearest to leave first, each unit in full once."""
     kinds = {kind.code: kind for kind in needs_attention(company=company, now=now)}
     last_read = _last_read(company)
-    told = _Told(screen, company, as_of, last_read)
+    told = _Printer(screen, company, as_of, last_read)
     screen.heading(words.needs_attention(Unit.objects.of_company(company).count()))
     screen.line(_in_numbers(company, as_of))
     for code in _AT_UNITS:
@@ -35,7 +35,7 @@ def show_units(screen: Screen, company: Company, as_of: date, now: datetime) -> 
     _show_unread(screen, company, last_read, as_of, told.units)
 
 
-class _Told:
+class _Printer:
     """Units in the order in which something of them is to be told; what is told of each, once."""
 
     def __init__(self, screen: Screen, company: Company, as_of: date, last_read: dict[int, date]) -> None:

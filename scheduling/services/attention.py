@@ -17,12 +17,12 @@ from fleet.engineering.diagnosis import BAD_WATER, CAUSES, NoWork
 from fleet.models import Finding, Site, Stage, Unit
 from scheduling.models import Message, Need, PartsLine, PartsList, Plan, StockLevel, Stop, Visit, VisitTask
 from scheduling.services.needs.costs import exhausted_by
+from scheduling.services.needs.waiting import cost_of_a_week
 from scheduling.services.orders.deliveries import late_deliveries
 from scheduling.services.policy import read_policy
 from scheduling.services.rounds.faults import IN_NO_ROUND, faults_of
 from scheduling.services.settling import Settle
 from scheduling.services.stock.lots import expired_pieces
-from scheduling.services.visits.costs import cost_of_a_week
 from scheduling.services.words import attention as words
 
 #: Most of one kind that are shown, and how far ahead is 'soon': common practice, no source.

@@ -12,12 +12,12 @@ from scheduling.planning.policy import Policy
 from scheduling.planning.stock import parts
 from scheduling.planning.stock.coverage import Commitment, PartsWait, VisitParts, cover_visits
 from scheduling.planning.stock.supply import Share
+from scheduling.services.needs.waiting import cost_of_a_week
 from scheduling.services.policy import read_policy
 from scheduling.services.stock.lead_times import LeadTimes
 from scheduling.services.stock.supplies import Supplies, read_supplies
 from scheduling.services.stock.visit_parts import Catalogue, read_catalogue, tasks_of
 from scheduling.services.travel import sites_within_reach
-from scheduling.services.visits.costs import cost_of_a_week
 
 
 def live_plan(company: Company) -> Plan | None:

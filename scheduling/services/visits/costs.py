@@ -8,7 +8,6 @@ from scheduling.models import Need, Visit
 
 #: Days for which a visit's costs are stored: a plan may begin some weeks ahead and still see what waiting costs.
 COST_DAYS = 84
-_WEEK = 7
 
 
 def tasks_cost(needs: Sequence[Need], *, today: date, day: int) -> float | None:
@@ -43,16 +42,3 @@ def day_costs(visit: Visit, *, first_day: date, days: int) -> tuple[list[float |
     open_costs = [cost for cost in costs if cost is not None]
     cost_if_unserved = (min(later) if later else (open_costs[-1] if open_costs else 0.0)) + visit.travel_cost
     return [on(day) for day in range(days)], cost_if_unserved
-
-
-def cost_of_a_week(need: Need, *, day: date) -> float | None:
-    """What meeting a need a week after a day is expected to cost more than on it, or as soon as it may be met; None
-    where nobody can say."""
-    if need.curve_first_day is None:
-        return None
-    curve = need.cost_curve[max((day - need.curve_first_day).days, 0) :]
-    allowed = [(k, cost) for k, cost in enumerate(curve) if cost is not None]
-    later = [cost for k, cost in allowed if k >= _WEEK]
-    if not allowed or not later:
-        return None
-    return round(max(later[0] - allowed[0][1], 0.0), 2)

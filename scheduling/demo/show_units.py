@@ -26,16 +26,16 @@ def show_units(screen: Screen, company: Company, as_of: date, now: datetime) -> 
     """Print what needs attention at units: kinds with their numbers, dearest to leave first, each unit in full once."""
     kinds = {kind.code: kind for kind in needs_attention(company=company, now=now)}
     last_read = _last_read(company)
-    told = _Printer(screen, company, as_of, last_read)
+    shown = _Shown(screen, company, as_of, last_read)
     screen.heading(words.needs_attention(Unit.objects.of_company(company).count()))
     screen.line(_in_numbers(company, as_of))
     for code in _AT_UNITS:
-        told.show_kind(kinds[code])
-    told.show_long_unread()
-    _show_unread(screen, company, last_read, as_of, told.units)
+        shown.show_kind(kinds[code])
+    shown.show_long_unread()
+    _show_unread(screen, company, last_read, as_of, shown.units)
 
 
-class _Printer:
+class _Shown:
     """Units in the order in which something of them is to be told; what is told of each, once."""
 
     def __init__(self, screen: Screen, company: Company, as_of: date, last_read: dict[int, date]) -> None:
@@ -73,10 +73,10 @@ class _Printer:
             else:
                 self._show_unit(unit, matters)
         if again:
-            self.screen.subheading(words.told_above(again))
+            self.screen.subheading(words.shown_above(again))
 
     def show_long_unread(self) -> None:
-        """Units that nobody has read for half a year and of which nothing else was told."""
+        """Units that nobody has read for half a year and of which nothing else was shown."""
         for unit_id, findings in self.findings.items():
             if unit_id not in self.units and findings[0].cause in UNREAD:
                 self._show_unit(findings[0].unit, ())

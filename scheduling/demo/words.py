@@ -171,7 +171,7 @@ def kind_of_matter(title: str, matters: int, units: int) -> str:
     return gettext("{title}: {matters} at {units}").format(title=title, matters=counted, units=where)
 
 
-def told_above(codes: Sequence[str]) -> str:
+def shown_above(codes: Sequence[str]) -> str:
     """Units of which more was told under an earlier kind."""
     return gettext("And at units told of above: {codes}").format(codes=", ".join(codes))
 

@@ -93,7 +93,7 @@ def test_it_is_told_in_the_language_that_is_spoken() -> None:
             words.doubt(3, 2, "L1", 5, "U1", "F1"),
             words.needs_attention(9),
             *(words.kind_of_matter("K1", count, count) for count in (1, 2)),
-            words.told_above(["U1", "U2"]),
+            words.shown_above(["U1", "U2"]),
             words.waiting_costs(3.0, "C1"),
             words.cartridges_in_numbers(90, 9, 8, 14, 7, 42),
             words.unit_at("U1", "N1", "S1", "A1", is_urgent=True),

@@ -10,7 +10,7 @@ from django.core import mail
 from django.test import Client as Browser
 from rest_framework.test import APIClient
 
-from accounts.models import AuditEntry, Membership
+from accounts.models import AuditEntry, Client, Membership
 from scheduling.models import Installer, Message, Plan, Stop, UnservedVisit, Visit
 from scheduling.services.people.messages import remind, send_messages
 from scheduling.services.people.words import windows_text
@@ -326,6 +326,7 @@ def test_a_time_that_no_round_can_keep_leaves_the_plan_which_says_so(
 def test_confirmed_and_moved_before_anything_left_is_one_letter(
     as_office: APIClient, plan: Plan, ada: Installer
 ) -> None:
+    Client.objects.update(email="post@quay.example")
     visit = Stop.objects.filter(round__plan=plan).first().visit_id
     for hour in (9, 12):
         at = datetime.fromisoformat(f"{plan.last_day}T{hour:02}:00:00+00:00")
@@ -394,6 +395,7 @@ def test_the_link_of_a_time_cancels_no_other_time(
 ) -> None:
     """Not once it is another one, not after it, and never an offer."""
     settings.PUBLIC_URL = ADDRESS
+    Client.objects.update(email="post@quay.example")
     visit = _confirmed(as_office, plan)
     link = _api(Message.objects.get(visit=visit, kind=Message.Kind.CONFIRMED))
     later = (visit.appointment_at + timedelta(minutes=30)).isoformat()

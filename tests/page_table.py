@@ -36,6 +36,10 @@ class PageRow:
 ACCOUNTS = {
     "GET /account/": PageRow(EVERYONE),
     "POST /account/": PageRow(EVERYONE),
+    "GET /account/codes/": PageRow(EVERYONE),
+    "POST /account/codes/": PageRow(EVERYONE),
+    "GET /account/proof/": PageRow(EVERYONE),
+    "POST /account/proof/": PageRow(EVERYONE),
 }
 
 # What a client sees; staff may look at it as well, and answer for a client on the telephone.

@@ -6,6 +6,7 @@ from django.test import Client
 from django.utils import timezone
 
 from accounts.http.browser import SESSION_MEMBERSHIP
+from accounts.http.proof import note_proof
 from accounts.models import BrowserSession, Membership
 
 HTML = "text/html,application/xhtml+xml,*/*;q=0.8"
@@ -22,6 +23,8 @@ def signed_in(membership: Membership) -> Client:
     client.force_login(membership.user)
     session = client.session
     session[SESSION_MEMBERSHIP] = membership.pk
+    membership.authenticated_at = timezone.now()
+    note_proof(session, membership)
     session.save()
     BrowserSession.objects.create(
         membership=membership,

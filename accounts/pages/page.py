@@ -21,7 +21,7 @@ through the API alone (`ask`), so that rows, fields and rules are the same.
 from collections.abc import Callable, Mapping
 from datetime import datetime
 from http import HTTPStatus
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Final
 from urllib.parse import urlencode
 
 from django.contrib import messages
@@ -40,7 +40,7 @@ from accounts.http.browser import membership_in_session
 from accounts.models import Membership
 from accounts.pages.asking import Answer, ask_api
 from accounts.pages.problems import problem_page
-from accounts.permissions import ALLOWED, allows
+from accounts.permissions import ALLOWED, allows, roles_for
 
 
 class RefusedError(Exception):
@@ -49,6 +49,21 @@ class RefusedError(Exception):
     def __init__(self, answer: Answer) -> None:
         super().__init__(answer.sentence)
         self.answer = answer
+
+
+#: Where somebody is sent who may do a thing, but not as they signed in; by the code of the refusal.
+_PROOF_PAGES: Final = {
+    "recent_authentication_required": "account-proof",
+    "second_factor_required": "account-codes",
+}
+
+
+class ProofWantedError(Exception):
+    """The member may do it, once they have shown who they are, on the page of this name."""
+
+    def __init__(self, page_name: str) -> None:
+        super().__init__(page_name)
+        self.page_name = page_name
 
 
 class Page(View):
@@ -88,6 +103,8 @@ class Page(View):
         try:
             self._check_right(request)
             response = handler(request, *args, **kwargs)
+        except ProofWantedError as wanting:
+            response = self._to_proof(wanting.page_name)
         except RefusedError as refused:
             response = problem_page(request, refused.answer.status, refused.answer.sentence)
         except (Http404, NotFound):
@@ -105,11 +122,22 @@ class Page(View):
     def _check_right(self, request: HttpRequest) -> None:
         method = "get" if request.method == "HEAD" else str(request.method).lower()
         if method in self.rights and not allows(self.by, *self.rights[method]):
+            if self.by.lacks_second_factor and self.by.role in roles_for(*self.rights[method]):
+                raise ProofWantedError(_PROOF_PAGES["second_factor_required"])
             raise PermissionDenied
+
+    def _to_proof(self, page_name: str) -> HttpResponse:
+        """Go and show who one is; from there it goes back to this page."""
+        address = f"{reverse(page_name)}?{urlencode({'next': self.request.path})}"
+        return HttpResponseClientRedirect(address) if getattr(self.request, "htmx", None) else redirect(address)
 
     def ask(self, viewset: Any, action: str, **asked: Any) -> Answer:
         """Have the API do something for this member; see `accounts.pages.asking.ask_api`."""
-        return ask_api(self.request, self.by, viewset, action, **asked)
+        answer = ask_api(self.request, self.by, viewset, action, **asked)
+        code = answer.data.get("code") if answer.status == HTTPStatus.FORBIDDEN else None
+        if code in _PROOF_PAGES:
+            raise ProofWantedError(_PROOF_PAGES[code])
+        return answer
 
     def found(self, viewset: Any, action: str, **asked: Any) -> Any:
         """The data of an answer that the page cannot do without; a refusal becomes the page of that problem."""

@@ -4,10 +4,13 @@ from django.urls import path
 
 from accounts.pages.account import AccountPage
 from accounts.pages.links import InvitationPage, NewAddressPage, PasswordPage
+from accounts.pages.proving import CodesPage, ProofPage
 from accounts.pages.signing_in import AskForLinkPage, FollowLinkPage, SignInPage, SignOutPage
 
 urlpatterns = [
     path("account/", AccountPage.as_view(), name="account"),
+    path("account/codes/", CodesPage.as_view(), name="account-codes"),
+    path("account/proof/", ProofPage.as_view(), name="account-proof"),
     path("new-address/<str:token>/", NewAddressPage.as_view(), name="new-address-page"),
     path("password/<str:token>/", PasswordPage.as_view(), name="password-page"),
     path("invitation/<str:token>/", InvitationPage.as_view(), name="invitation-page"),

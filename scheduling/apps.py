@@ -1,4 +1,5 @@
 from django.apps import AppConfig
+from django.utils import timezone
 
 
 class SchedulingConfig(AppConfig):
@@ -23,7 +24,8 @@ class SchedulingConfig(AppConfig):
         from scheduling.services.people.known import known_these_days
         from scheduling.services.work.taking_back import refuse_part_of_a_report
 
-        know_with(known_these_days)
+        # Which days are around is no part of what is asked for: rows are looked for now.
+        know_with(lambda membership: known_these_days(membership, now=timezone.now()))
         subscribe("needs", follow)
         find_with(asked_of_client)
         price_with(labour_by_policy)

@@ -137,6 +137,41 @@ class TryCountFactory(DjangoModelFactory):
     last_at = NOW
 
 
+class SecondFactorFactory(DjangoModelFactory):
+    class Meta:
+        model = accounts.SecondFactor
+
+    user = factory.SubFactory(UserFactory)
+    key = factory.Sequence(lambda n: f"{n:040x}")
+    begun_at = NOW
+    confirmed_at = NOW
+
+
+class RecoveryCodeFactory(DjangoModelFactory):
+    class Meta:
+        model = accounts.RecoveryCode
+
+    factor = factory.SubFactory(SecondFactorFactory)
+    digest = factory.Sequence(lambda n: f"{n:064x}")
+
+
+class RequestCountFactory(DjangoModelFactory):
+    class Meta:
+        model = accounts.RequestCount
+
+    key = factory.Sequence(lambda n: f"{n:064x}")
+    window = 29_000_000
+    counted_at = NOW
+
+
+class SentWithoutKeyFactory(DjangoModelFactory):
+    class Meta:
+        model = accounts.SentWithoutKey
+
+    key = factory.Sequence(lambda n: f"{n:064x}")
+    first_at = NOW
+
+
 class KnownPlaceFactory(DjangoModelFactory):
     class Meta:
         model = accounts.KnownPlace

@@ -38,6 +38,7 @@ TECHNICAL: dict[str, tuple[str, str]] = {
     "RecoveryCode": ("digest", CODES),
     "Job": ("kind", CODES),
     "Site": ("time_zone supply", TRADE),
+    "Unit": ("assumed", CODES),
     "Instrument": ("measures", CODES),
     "Supplier": ("name closed_weekdays order_weekdays email customer_number ship_to", OWN),
     "CatalogueItem": ("code name price_breaks supplier_part_number assumed retired_reason", OWN),

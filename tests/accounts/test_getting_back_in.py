@@ -80,9 +80,10 @@ def test_asking_is_answered_alike_and_takes_the_same_work_for_every_address(api:
             answers.append(api.post(RESETS, {"email": email}, headers={"X-Request-ID": "of-the-same-name"}))
         queries.append([re.sub(r"'[^']*'|\d+", "?", query["sql"]) for query in asked])
     assert queries[0] == queries[1]
-    assert {(one.status_code, one.content, str(sorted(one.headers.items()))) for one in answers} == {
-        (202, b"", str(sorted(answers[0].headers.items())))
-    }
+    # The parts of a policy come in any order.
+    headers = [sorted((name, sorted(text.split("; "))) for name, text in one.headers.items()) for one in answers]
+    assert headers[0] == headers[1]
+    assert {(one.status_code, one.content) for one in answers} == {(202, b"")}
     send_letters(now=timezone.now())
     assert [letter.to for letter in mail.outbox] == [[office.user.email]]
     assert not Letter.objects.filter(email="nobody@people.example").exists()

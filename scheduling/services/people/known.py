@@ -1,10 +1,9 @@
 """What an installer knows of clients: those of their own visits and rounds, some days before and after today."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Final
 
 from django.db.models import Q
-from django.utils import timezone
 
 from accounts.errors import NotAllowed
 from accounts.models import Membership
@@ -16,13 +15,12 @@ from scheduling.models import Plan, Round, Visit
 DAYS_AROUND: Final = timedelta(days=7)
 
 
-def known_these_days(membership: Membership) -> Known:
+def known_these_days(membership: Membership, *, now: datetime) -> Known:
     """What a member who drives rounds works with these days.
 
     Counted are stops of their published rounds, visits that wait with their name on them, and visits of theirs that
-    were closed a few days ago. Rows are looked for now: which days are around is no part of what is asked for.
+    were closed a few days ago.
     """
-    now = timezone.now()
     today = membership.company.day_at(now)
     rounds = frozenset(
         Round.objects.filter(

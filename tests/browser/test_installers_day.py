@@ -177,7 +177,9 @@ def test_an_answer_that_is_lost_stores_nothing_twice_and_signing_out_meanwhile_a
         dialog.dismiss()
 
     phone.page.once("dialog", stay)
-    phone.page.get_by_role("button", name="Sign out").click()
+    # It is asked once the phone has counted what waits there.
+    with phone.page.expect_event("dialog"):
+        phone.page.get_by_role("button", name="Sign out").click()
     phone.page.wait_for_function("document.getElementById('unsent').hidden === false")
     assert "deleted from this phone and lost" in asked[0]
     phone.page.unroute("**/api/v1/service-records/")

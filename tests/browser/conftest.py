@@ -7,12 +7,16 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
 PHONE, DESK = (390, 844), (1440, 900)
 # Contrast is a matter of the scheme and order one of the size: two looks see both of each.
 VIEWS = ((PHONE, "light"), (DESK, "dark"))
+
+# A machine with much to do is slow, and no page is wrong for that.
+PATIENCE_MS = 60_000
+expect.set_options(timeout=PATIENCE_MS)
 
 if CHROMIUM is None:
     # Said once, by test_browser.py, and not for every test.
@@ -42,7 +46,7 @@ def open_page(chromium: Browser, live_server: Any) -> Iterator[Callable[..., Pag
         )
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(15_000)
+        page.set_default_timeout(PATIENCE_MS)
         page.on("console", lambda line: complaints.append(line.text) if line.type == "error" else None)
         page.on("pageerror", lambda error: complaints.append(str(error)))
         return page

@@ -90,7 +90,7 @@ class Phone:
             args=["--no-sandbox"],
             viewport={"width": PHONE[0], "height": PHONE[1]},
         )
-        self.context.set_default_timeout(20000)
+        self.context.set_default_timeout(60_000)
         self.context.set_offline(self.line.is_cut)
         self.page = self.context.pages[0] if self.context.pages else self.context.new_page()
         self.page.on("pageerror", lambda error: self.faults.append(str(error)))

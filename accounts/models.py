@@ -178,6 +178,16 @@ class SecondFactor(models.Model):
     def __str__(self) -> str:
         return f"second factor of {self.user}"
 
+    @property
+    def is_confirmed(self) -> bool:
+        """Whether its first code was given: until then the person signs in without."""
+        return self.confirmed_at is not None
+
+    @classmethod
+    def is_of(cls, user: User) -> bool:
+        """Whether a person signs in with a code."""
+        return cls.objects.filter(user=user, confirmed_at__isnull=False).exists()
+
 
 class RecoveryCode(models.Model):
     """A code that stands in once for the authenticator that was lost; only a keyed digest is stored."""

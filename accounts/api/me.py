@@ -146,7 +146,7 @@ class RecoveryCodesSerializer(AnswerSerializer):
 def second_factor_of(membership: Membership) -> dict[str, Any]:
     """Describe how a member signs in."""
     factor = SecondFactor.objects.filter(user=membership.user_id).first()
-    is_set_up = factor is not None and factor.confirmed_at is not None
+    is_set_up = factor is not None and factor.is_confirmed
     return {
         "is_set_up": is_set_up,
         "is_wanted": membership.role in membership.company.second_factor_roles,

@@ -30,7 +30,7 @@ class MemberSerializer(TenantModelSerializer):
     def get_has_second_factor(self, membership: Membership) -> bool:
         """Say whether an authenticator of theirs was confirmed."""
         factor = getattr(membership.user, "second_factor", None)
-        return factor is not None and factor.confirmed_at is not None
+        return factor is not None and factor.is_confirmed
 
 
 class ChangedMemberSerializer(StrictSerializer):

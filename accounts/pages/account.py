@@ -6,6 +6,7 @@ from django.shortcuts import redirect
 from accounts.api.me import MeViewSet
 from accounts.errors import InvalidInput
 from accounts.http.browser import SESSION_MEMBERSHIP
+from accounts.pages.forms import row_id
 from accounts.pages.navigation import start_of
 from accounts.pages.page import Page
 from accounts.services.sessions import act_for
@@ -23,8 +24,7 @@ class AccountPage(Page):
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """Act for another of one's companies from now on."""
-        text = request.POST.get("membership", "")
-        number = int(text) if text.isascii() and text.isdigit() and len(text) < 19 else 0
+        number = row_id(request.POST.get("membership", "")) or 0
         key = request.session.session_key or ""
         try:
             chosen = act_for(by=self.by, membership_id=number, key=key, now=self.now)

@@ -45,5 +45,10 @@ class PageForm(forms.Form):
         return self
 
 
+def row_id(text: str) -> int | None:
+    """The id that an address or a form names; None where it is none. Figures of other scripts are no ids here."""
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 19 else None
+
+
 def _as_json(value: Any) -> Any:
     return value.isoformat() if isinstance(value, date | datetime) else value

@@ -71,7 +71,7 @@ class CodesPage(Page):
                 answer = self.ask(MeViewSet, "confirm_second_factor", data=form.sent())
                 if answer.is_good:
                     return self._page(codes=answer.data["recovery_codes"])
-                begun = {name: request.POST.get(name, "") for name in ("key", "address")}
+                begun = {"key": request.POST.get("key", "")}
                 return self._page(status=answer.status, form=form.refuse(answer.data), begun=begun)
             case "renew":
                 renewed = self.found(MeViewSet, "renew_recovery_codes", method="POST")

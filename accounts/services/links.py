@@ -122,11 +122,11 @@ def client_membership_of(user: User | None) -> Membership | None:
 
     A mailbox alone opens no office: who may do more signs in with a password, and who signs in with a code gives it.
     """
-    rows = Membership.objects.filter(user=user, is_active=True).select_related("company", "user").order_by("pk")
-    memberships = list(rows) if user is not None else []
+    if user is None or SecondFactor.is_of(user):
+        return None
+    memberships = Membership.objects.filter(user=user, is_active=True).select_related("company", "user").order_by("pk")
     are_clients = all(row.role == Membership.Role.CLIENT for row in memberships)
-    has_code = SecondFactor.objects.filter(user=user, confirmed_at__isnull=False).exists()
-    return memberships[0] if memberships and are_clients and not has_code else None
+    return memberships[0] if memberships and are_clients else None
 
 
 def _user_of(token: str) -> tuple[User | None, str, str]:

@@ -42,11 +42,6 @@ class Begun:
     address: str
 
 
-def has_one(user: User) -> bool:
-    """Say whether a person signs in with a code."""
-    return SecondFactor.objects.filter(user=user, confirmed_at__isnull=False).exists()
-
-
 @transaction.atomic
 def begin(*, by: Membership, now: datetime) -> Begun:
     """Make a key for an authenticator; it counts once `confirm` was given a code of it, and until then nothing changes.
@@ -97,7 +92,7 @@ def renew_codes(*, by: Membership, now: datetime) -> list[str]:
     Raises Conflict for a person without a second factor.
     """
     factor = _locked(by.user)
-    if factor is None or factor.confirmed_at is None:
+    if factor is None or not factor.is_confirmed:
         raise Conflict("no_second_factor", "You sign in without codes: set up a second factor first.")
     record(by=by, action="change recovery codes", subject=by, now=now)
     return _new_codes(factor)
@@ -143,7 +138,7 @@ def reset_of_member(*, by: Membership, membership: Membership, now: datetime) ->
 def takes(*, user: User, code: str, now: datetime) -> bool:
     """Say whether a code is one of this person's, and use it up: of two who send it at once, one is refused."""
     factor = _locked(user)
-    if factor is None or factor.confirmed_at is None:
+    if factor is None or not factor.is_confirmed:
         return False
     text = code.replace(" ", "").replace("-", "")
     if _is_number(text):

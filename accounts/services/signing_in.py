@@ -6,7 +6,7 @@ from django.contrib.auth import authenticate
 
 from accounts.errors import DomainError, InvalidInput, NotAllowed
 from accounts.language import gettext
-from accounts.models import Membership, User
+from accounts.models import Membership, SecondFactor, User
 from accounts.services import brakes, second_factor
 from accounts.services.audit import record_refused_sign_in
 
@@ -41,7 +41,7 @@ def check_credentials(
         if membership is None:
             raise InvalidInput("membership_unknown", "You have no such membership.", pointer="/membership")
     membership.authenticated_at = now
-    membership.has_given_code = second_factor.has_one(user)
+    membership.has_given_code = SecondFactor.is_of(user)
     return membership
 
 
@@ -61,7 +61,7 @@ def check_password_of(*, email: str, password: str, place: str, now: datetime, c
     if not isinstance(user, User):
         record_refused_sign_in(email=email, now=now)
         raise WrongCredentials("wrong_credentials", "The email or the password is wrong.")
-    if second_factor.has_one(user):
+    if SecondFactor.is_of(user):
         _check_code_beside_password(user=user, code=code, keys=keys, now=now)
     brakes.give_back(keys=keys, person=email, place=place, now=now)
     return user

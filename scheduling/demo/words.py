@@ -79,7 +79,7 @@ LOGIN_COLUMNS = (gettext_noop("role"), gettext_noop("name"), gettext_noop("email
 TOKENS = gettext_noop("Tokens for programs, good for 90 days")
 TOKEN_COLUMNS = (gettext_noop("role"), gettext_noop("of"), gettext_noop("token"))
 START = gettext_noop("Start the server")
-THEN_OPEN = gettext_noop("then open http://127.0.0.1:8000/api/v1/docs/ and sign in.")
+THEN_OPEN = gettext_noop("then open http://127.0.0.1:8000/sign-in/ for the pages, and /api/v1/docs/ for the interface.")
 
 CAUTIONS_HEADING = gettext_noop("Cautions")
 CAUTIONS = (

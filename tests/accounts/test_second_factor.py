@@ -102,7 +102,7 @@ def test_somebody_elses_codes_open_nothing(office: Membership, rival: Membership
 
 def test_nothing_changes_before_the_first_code_was_right(office: Membership) -> None:
     key = begin(by=office, now=NOW).key
-    assert not second_factor.has_one(office.user)
+    assert not SecondFactor.is_of(office.user)
     with pytest.raises(InvalidInput, match="not the code of the new authenticator"):
         confirm(by=office, code=code_of(key, NOW - timedelta(hours=1)), now=NOW)
     assert signed_in(office).status_code == 200

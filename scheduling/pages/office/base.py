@@ -112,6 +112,11 @@ class OfficeForms(OfficePage):
         return self.went(address, said) if answer.is_good else self.refused(answer, **parts)
 
 
+def choice_words(choices: Any, value: str) -> str:
+    """What people call a value of a field with choices."""
+    return gettext(str(dict(choices.choices).get(value, value)))
+
+
 def refusal_of(answer: Answer) -> dict[str, Any]:
     """What was wrong: in one sentence, and fault by fault where they say more."""
     data = answer.data if isinstance(answer.data, Mapping) else {}

@@ -12,13 +12,14 @@ from accounts.api.members import MemberViewSet
 from accounts.jobs.api import JobViewSet
 from accounts.language import gettext, gettext_noop
 from accounts.models import Membership
+from accounts.pages.forms import row_id
 from fleet.api.forecast_quality import ForecastScoreViewSet
 from fleet.api.limits import ExhaustionLimitsSerializer, ExhaustionLimitsViewSet
 from fleet.intake.names import public_name, spoken
 from fleet.models import ForecastScore, Unit
 from scheduling.api.policy import PolicySerializer, PolicyViewSet
-from scheduling.pages.office.base import OfficeForms, OfficePage
-from scheduling.pages.office.filled import whole_number
+from scheduling.pages.office.base import OfficeForms, OfficePage, choice_words
+from scheduling.pages.office.filled import named_row
 from scheduling.pages.office.plots import calibration_plot, compared_plot
 
 Role = Membership.Role
@@ -40,7 +41,7 @@ class CompanyPage(OfficeForms):
         members = self.rows(MemberViewSet)
         invitations = self.rows(InvitationViewSet)
         for row in [*members, *invitations]:
-            row["role_words"] = _choice(Role, row["role"])
+            row["role_words"] = choice_words(Role, row["role"])
         for row in invitations:
             row["ends"] = self.local(row["expires_at"])
         return self.show(
@@ -61,17 +62,19 @@ class CompanyPage(OfficeForms):
 
     def do_withdraw(self, form: Any) -> HttpResponse:
         """Take an invitation back."""
-        answer = self.ask(InvitationViewSet, "withdraw", pk=_id(form, "invitation"), data={})
+        answer = self.ask(InvitationViewSet, "withdraw", pk=named_row(form, "invitation"), data={})
         return self.then(answer, "/company/", gettext("The invitation is withdrawn."))
 
     def do_change(self, form: Any) -> HttpResponse:
         """Change a member's role."""
-        answer = self.ask(MemberViewSet, "partial_update", pk=_id(form, "member"), data={"role": form.get("role", "")})
+        answer = self.ask(
+            MemberViewSet, "partial_update", pk=named_row(form, "member"), data={"role": form.get("role", "")}
+        )
         return self.then(answer, "/company/", gettext("Kept."))
 
     def do_end(self, form: Any) -> HttpResponse:
         """Take a member's access."""
-        answer = self.ask(MemberViewSet, "end", pk=_id(form, "member"), data={})
+        answer = self.ask(MemberViewSet, "end", pk=named_row(form, "member"), data={})
         return self.then(answer, "/company/", gettext("The membership has ended."))
 
 
@@ -102,7 +105,7 @@ class PolicyPage(OfficeForms):
     def page(self, *, status: int = 200, **context: Any) -> HttpResponse:
         policy = self.found(PolicyViewSet, "retrieve")
         run = self.request.GET.get("run", "")
-        preview = self._preview(run) if run.isdigit() and len(run) < 19 else None
+        preview = self._preview(run) if row_id(run) is not None else None
         tried = preview["changes"] if preview else {}
         filled = self.request.POST
         settings = [
@@ -208,7 +211,7 @@ class LimitsPage(OfficeForms):
         names = _limit_names()
         rows = self.rows(ExhaustionLimitsViewSet)
         for row in rows:
-            row["use_words"] = _choice(Unit.Use, row["use"]) if row["use"] else gettext("every use")
+            row["use_words"] = choice_words(Unit.Use, row["use"]) if row["use"] else gettext("every use")
             row["values"] = [_limit(row[name]) for name in names]
         return self.show(
             status=status,
@@ -232,7 +235,7 @@ class LimitsPage(OfficeForms):
 
     def do_delete(self, form: Any) -> HttpResponse:
         """Go back to the usual limits of a use."""
-        answer = self.ask(ExhaustionLimitsViewSet, "destroy", pk=_id(form, "limits"))
+        answer = self.ask(ExhaustionLimitsViewSet, "destroy", pk=named_row(form, "limits"))
         return self.then(answer, "/company/limits/", gettext("The usual limits hold again."))
 
 
@@ -267,7 +270,7 @@ class ForecastsPage(OfficeForms):
         scores = self.rows(ForecastScoreViewSet)
         own = [row for row in scores if row["method"] == ForecastScore.Method.LEARNED and row["observed"]]
         for row in scores:
-            row["method_words"] = _choice(ForecastScore.Method, row["method"])
+            row["method_words"] = choice_words(ForecastScore.Method, row["method"])
             row["group_words"] = row["group"] or gettext("all positions")
         whole = next((row for row in own if row["grouping"] == ForecastScore.Grouping.ALL), None)
         return self.show(
@@ -332,12 +335,3 @@ class TrailPage(OfficePage):
 def _query_of(address: str | None) -> str:
     """The parameters of the interface's next page, for the page's own address."""
     return f"?{address.split('?', 1)[1]}" if address and "?" in address else ""
-
-
-def _choice(choices: Any, value: str) -> str:
-    return gettext(str(dict(choices.choices).get(value, value)))
-
-
-def _id(form: Mapping[str, Any], name: str) -> Any:
-    pk = whole_number(str(form.get(name, "")))
-    return pk if isinstance(pk, int) else 0

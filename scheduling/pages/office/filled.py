@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from typing import Any
 
+from accounts.pages.forms import row_id
+
 
 def filled_in(form: Mapping[str, Any], *names: str) -> dict[str, Any]:
     """What was filled in under these names; what is empty is left out."""
@@ -11,4 +13,10 @@ def filled_in(form: Mapping[str, Any], *names: str) -> dict[str, Any]:
 
 def whole_number(text: str) -> int | str:
     """A whole number, or the text itself, of which the interface says what is wrong with it."""
-    return int(text) if text.strip().isdigit() and len(text.strip()) < 19 else text
+    number = row_id(text.strip())
+    return text if number is None else number
+
+
+def named_row(form: Mapping[str, Any], name: str) -> int:
+    """The id of a row that a form names; what is none names no row."""
+    return row_id(str(form.get(name, ""))) or 0

@@ -12,7 +12,7 @@ from scheduling.api.stock_movements import StockMovementViewSet
 from scheduling.api.stock_outlook import StockOutlookViewSet
 from scheduling.models import StockMovement
 from scheduling.pages.office.base import OfficeForms, OfficePage
-from scheduling.pages.office.filled import filled_in, whole_number
+from scheduling.pages.office.filled import filled_in, named_row, whole_number
 from scheduling.pages.office.plots import stock_plot
 
 
@@ -96,8 +96,7 @@ class ItemPage(OfficeForms):
     def do_void(self, form: Any, pk: int) -> HttpResponse:
         """Take a movement back."""
         body = {"reason": form.get("reason", "")}
-        movement = form.get("movement", "")
-        answer = self.ask(StockMovementViewSet, "void", pk=movement if movement.isdigit() else 0, data=body)
+        answer = self.ask(StockMovementViewSet, "void", pk=named_row(form, "movement"), data=body)
         return self.then(answer, f"/stock/{pk}/", gettext("The movement is taken back."), pk=pk)
 
 

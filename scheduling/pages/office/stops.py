@@ -15,6 +15,7 @@ from scheduling.api.stops import StopViewSet
 from scheduling.api.visits import VisitViewSet
 from scheduling.models import Need, Visit
 from scheduling.pages.office.base import OfficeForms, refusal_of
+from scheduling.pages.office.filled import whole_number
 from scheduling.pages.office.week import state_words
 
 
@@ -136,7 +137,7 @@ class StopPage(OfficeForms):
             "outside_access_hours": form.get("outside_access_hours") == "on",
         }
         if form.get("installer"):
-            body["installer"] = int(form["installer"]) if form["installer"].isdigit() else form["installer"]
+            body["installer"] = whole_number(form["installer"])
         return self._visit("confirm", body, gettext("The time is confirmed with the client."), pk)
 
     def do_offer(self, form: Any, pk: int) -> HttpResponse:
@@ -186,7 +187,7 @@ def _move_to(form: Mapping[str, Any]) -> dict[str, Any]:
     for name in ("installer", "place"):
         text = str(form.get(name, "")).strip()
         if text:
-            body[name] = int(text) if text.isdigit() and len(text) < 10 else text
+            body[name] = whole_number(text)
     if form.get("day"):
         body["day"] = form["day"]
     if form.get("confirmed") == "on":

@@ -22,7 +22,8 @@ from scheduling.api.needs import NeedViewSet
 from scheduling.api.visits import VisitViewSet
 from scheduling.models import Need, Visit
 from scheduling.pages.my_water.unit_facts import plot_of_unit
-from scheduling.pages.office.base import OfficeForms, OfficePage
+from scheduling.pages.office.base import OfficeForms, OfficePage, choice_words
+from scheduling.pages.office.filled import named_row
 from scheduling.pages.office.week import state_words
 
 #: Readings that are shown at once; the newest come first.
@@ -54,7 +55,7 @@ class UnitsPage(OfficePage):
         by_id = {site.pk: site for site in sites.select_related("client")}
         for row in listed["rows"]:
             row["at"] = by_id.get(row["site"])
-            row["use_words"] = _choice(Unit.Use, row["use"])
+            row["use_words"] = choice_words(Unit.Use, row["use"])
         return self.show(
             status=status, list=listed, uses=[(use.value, gettext(use.label)) for use in Unit.Use], **context
         )
@@ -84,7 +85,7 @@ class UnitPage(OfficeForms):
         costs = self.ask(CostViewSet, "report", query={"unit": unit["code"], "sized": "true"})
         needs = self.rows(NeedViewSet, unit=pk, state="open")
         for need in needs:
-            need["kind_words"] = _choice(Need.Kind, need["kind"])
+            need["kind_words"] = choice_words(Need.Kind, need["kind"])
         findings = self.rows(FindingViewSet, unit=pk, ordering="-last_seen_at", page_size=30)
         for finding in findings:
             finding["percent"] = round(100 * finding["confidence"])
@@ -94,7 +95,7 @@ class UnitPage(OfficeForms):
         return self.show(
             status=status,
             unit=unit,
-            use_words=_choice(Unit.Use, unit["use"]),
+            use_words=choice_words(Unit.Use, unit["use"]),
             site=site,
             client=client,
             water=self.found(UnitViewSet, "status", pk=pk),
@@ -157,7 +158,7 @@ class UnitPage(OfficeForms):
                 "place": names.get(row["position"], ""),
                 "placed": self.local(row["placed_at"]),
                 "removed": self.local(row["removed_at"]),
-                "removal_words": _choice(Placement.Removal, row["removal"]) if row["removal"] else "",
+                "removal_words": choice_words(Placement.Removal, row["removal"]) if row["removal"] else "",
             }
 
     # what is done here
@@ -171,7 +172,7 @@ class UnitPage(OfficeForms):
         return self._decide("dismiss", form, gettext("The finding is dismissed."), pk)
 
     def _decide(self, action: str, form: Any, said: str, pk: int) -> HttpResponse:
-        answer = self.ask(FindingViewSet, action, pk=_id(form, "finding"), data={"note": form.get("note", "")})
+        answer = self.ask(FindingViewSet, action, pk=named_row(form, "finding"), data={"note": form.get("note", "")})
         return self.then(answer, f"/units/{pk}/#findings", said, pk=pk)
 
     def do_read(self, form: Any, pk: int) -> HttpResponse:
@@ -191,7 +192,7 @@ class UnitPage(OfficeForms):
     def do_void_reading(self, form: Any, pk: int) -> HttpResponse:
         """Take a reading back."""
         body = {"reason": form.get("reason", "")}
-        answer = self.ask(ReadingViewSet, "void", pk=_id(form, "reading"), data=body)
+        answer = self.ask(ReadingViewSet, "void", pk=named_row(form, "reading"), data=body)
         return self.then(answer, f"/units/{pk}/#readings", gettext("The reading is taken back."), pk=pk)
 
     def do_correct_placement(self, form: Any, pk: int) -> HttpResponse:
@@ -199,13 +200,13 @@ class UnitPage(OfficeForms):
         names = ("placed_at", "removed_at", "removal", "serial_or_lot")
         body = {name: form[name] for name in names if form.get(name, "").strip()}
         body["reason"] = form.get("reason", "")
-        answer = self.ask(PlacementViewSet, "correct", pk=_id(form, "placement"), data=body)
+        answer = self.ask(PlacementViewSet, "correct", pk=named_row(form, "placement"), data=body)
         return self.then(answer, f"/units/{pk}/#placements", gettext("The entry is corrected."), pk=pk)
 
     def do_void_placement(self, form: Any, pk: int) -> HttpResponse:
         """Take back a cartridge that never was there."""
         body = {"reason": form.get("reason", "")}
-        answer = self.ask(PlacementViewSet, "void", pk=_id(form, "placement"), data=body)
+        answer = self.ask(PlacementViewSet, "void", pk=named_row(form, "placement"), data=body)
         return self.then(answer, f"/units/{pk}/#placements", gettext("The entry is taken back."), pk=pk)
 
     def do_need(self, form: Any, pk: int) -> HttpResponse:
@@ -255,13 +256,3 @@ _UNITS: Final[Mapping[str, Sequence[str]]] = {
     else ("ppm", "uS/cm", "mg/L")
     for name in ENTERED
 }
-
-
-def _choice(choices: Any, value: str) -> str:
-    return gettext(str(dict(choices.choices).get(value, value)))
-
-
-def _id(form: Mapping[str, Any], name: str) -> str:
-    """The id of a row of a form; what is none names no row."""
-    text = str(form.get(name, ""))
-    return text if text.isdigit() and len(text) <= 18 else "0"

@@ -8,12 +8,14 @@ from django.conf import settings
 from django.http import HttpResponse
 
 from accounts.language import gettext, ngettext
+from accounts.pages.forms import row_id
 from accounts.pages.page import RefusedError
 from scheduling.api.absences import AbsenceViewSet
 from scheduling.api.installers import InstallerViewSet
 from scheduling.api.plans import PlanViewSet
 from scheduling.models import Plan, Visit
 from scheduling.pages.office.base import OfficeForms
+from scheduling.pages.office.filled import named_row
 from scheduling.pages.office.settling import control_for
 
 
@@ -32,8 +34,7 @@ class WeekPage(OfficeForms):
 
     def page(self, *, status: int = 200, **context: Any) -> HttpResponse:
         published, draft = self._plans()
-        pk = self.request.GET.get("plan", "")
-        chosen = int(pk) if pk.isdigit() and len(pk) < 19 else (draft or published or {}).get("pk")
+        chosen = row_id(self.request.GET.get("plan", "")) or (draft or published or {}).get("pk")
         plan = self.found(PlanViewSet, "retrieve", pk=chosen) if chosen else None
         installers = [row for row in self.rows(InstallerViewSet) if row["is_active"]]
         shown = self._shown(plan, installers) if plan is not None else {}
@@ -69,10 +70,9 @@ class WeekPage(OfficeForms):
             for row in Visit.objects.visible_to(self.by).filter(stops__round__plan=plan["id"]).values(*columns)
         }
         days = list(self._days(plan, installers, visits))
-        states = [stop["visit_state"] for day in days for cell in day["cells"] for stop in cell["stops"]]
-        # what is driven today is not offered any more
-        later = [day for day in days if day["day"] > self.today]
-        to_come = [stop["visit_state"] for day in later for cell in day["cells"] for stop in cell["stops"]]
+        stops = [stop for day in days for cell in day["cells"] for stop in cell["stops"]]
+        states = [stop["visit_state"] for stop in stops]
+        to_come = [stop["visit_state"] for stop in stops if stop["starts"] > self.now]
         faults = [{**fault, "control": control_for(fault["settle"])} for fault in plan["faults"]]
         return {
             "days": days,
@@ -161,15 +161,15 @@ class WeekPage(OfficeForms):
             letters = answer.data["letters"]
             calls = sum(letter["state"] == "to_call" for letter in letters)
             if not answer.data["visits"]:
-                return self.went(
-                    f"/week/?plan={self._plan(form)}",
-                    gettext("Nothing was offered: what is driven today is agreed by telephone."),
-                )
+                reasons = " ".join(row["reason"] for row in answer.data["not_offered"])
+                nothing = gettext("Nothing was offered.")
+                return self.went(f"/week/?plan={self._plan(form)}", f"{nothing} {reasons}".strip())
             said = ngettext("{count} client is offered a time.", "{count} clients are offered a time.", len(letters))
             said = said.format(count=len(letters))
             if calls:
                 to_call = ngettext("{count} of them has to be called.", "{count} of them have to be called.", calls)
                 said = f"{said} {to_call.format(count=calls)}"
+            said = " ".join([said, *(row["reason"] for row in answer.data["not_offered"])])
         return self.then(answer, f"/week/?plan={self._plan(form)}", said)
 
     def do_repair(self, form: Any) -> HttpResponse:
@@ -195,9 +195,9 @@ class WeekPage(OfficeForms):
         said = gettext("This is the repaired plan. Look at what changes, then publish it.")
         return self.then(answer, f"/week/?plan={answer.data['id']}" if answer.is_good else "", said)
 
-    def _plan(self, form: Any) -> str:
-        pk = str(form.get("plan", ""))
-        if not pk.isdigit() or len(pk) > 18:
+    def _plan(self, form: Any) -> int:
+        pk = named_row(form, "plan")
+        if not pk:
             raise RefusedError(self.ask(PlanViewSet, "retrieve", pk=0))
         return pk
 

@@ -149,3 +149,29 @@ def test_a_plan_that_is_none_and_a_deed_that_is_none_are_not_there(desk: Any) ->
     refused = post(desk, "/week/", do="plan", days="99")
     assert refused.status_code == 400
     assert 'role="alert"' in text_of(refused)
+
+
+def test_what_is_too_soon_for_a_letter_is_named_with_whom_to_call(
+    desk: Any, plan: Plan, clock: time_machine.Traveller
+) -> None:
+    """Of a plan for this morning: the page says what the interface says of it."""
+    clock.move_to(min(Stop.objects.values_list("starts_at", flat=True)) - timedelta(minutes=30))
+    post(desk, f"/week/?plan={plan.pk}", do="publish", plan=plan.pk)
+    assert "have not been offered" in text_of(desk.get("/week/"))
+    post(desk, f"/week/?plan={plan.pk}", do="offer", plan=plan.pk)
+    offered = Visit.objects.filter(state="offered").count()
+    assert offered < Stop.objects.filter(round__plan=plan).count()
+    assert "from a client who must read a letter first; call" in text_of(desk.get("/week/"))
+
+
+@pytest.mark.parametrize("number", ["\u00b2", "\u0663", "x", "-1", "9" * 30])
+def test_what_is_no_number_here_names_no_row(desk: Any, number: str) -> None:
+    assert desk.get(f"/week/?plan={number}").status_code == 200
+    assert desk.get(f"/company/policy/?run={number}").status_code == 200
+    assert desk.get(f"/units/?page={number}").status_code < 500
+    for address, form in (
+        ("/week/", {"do": "publish", "plan": number}),
+        ("/week/", {"do": "absent", "installer": number}),
+        ("/company/", {"do": "withdraw", "invitation": number}),
+    ):
+        assert 400 <= post(desk, address, **form).status_code < 500

@@ -20,7 +20,7 @@ from rest_framework.test import APIClient
 
 from accounts.errors import InvalidInput
 from accounts.models import AccessToken, Company, Letter, Membership, RecoveryCode, SecondFactor
-from accounts.services import issue_token, second_factor
+from accounts.services import issue_token
 from accounts.services.second_factor import begin, confirm, takes
 from tests import factories
 from tests.factories import PASSWORD

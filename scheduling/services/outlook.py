@@ -34,8 +34,9 @@ FRONTIER: Final = "policy_frontier"
 PRESENT, CHANGED = gettext_noop("present"), gettext_noop("changed")
 
 #: A year of one site in one draw takes about a fortieth of a second: so many in one simulation, and between so many
-#: draws of each site. Of a larger company some sites stand for all.
-_SITE_YEARS, _FEWEST_DRAWS, _MOST_DRAWS, MOST_SITES = 1_000, 8, 100, 400
+#: draws of each site. Of a larger company some sites stand for all. Half as many draws leave the totals of a company
+#: with tens of sites where they are, and somebody waits for the answer.
+_SITE_YEARS, _FEWEST_DRAWS, _MOST_DRAWS, MOST_SITES = 500, 8, 100, 400
 
 #: The half year before what is counted, in which fixed intervals and dear policies settle.
 _SETTLE_DAYS = 182

@@ -79,6 +79,8 @@ class ForecastFacts:
     @property
     def exhausted_today(self) -> float:
         """Probability (0-1) that it is exhausted by the end of today; only with a date."""
+        if self.quantile_days[0] > 0.0:
+            return 0.0  # most of a fleet; the distribution does not go on into the past
         return float(exhausted_probability([self.quantile_days], [0.0])[0, 0])
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import enum
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from types import MappingProxyType
 
 import numpy as np
@@ -221,9 +222,9 @@ def quantile_knots(quantile_days: Sequence[float]) -> tuple[FloatArray, FloatArr
     >>> float(days[0]), float(days[-1]), float(probabilities[4])
     (0.0, 20.0, 0.5)
     """
-    levels = np.asarray(levels_of(len(quantile_days)))
+    levels = _usual_levels(len(quantile_days))
     knots, mass = _support(np.asarray(quantile_days, dtype=np.float64)[None, :], levels)
-    return knots[0], np.minimum(np.concatenate([[0.0], np.cumsum(mass)]), 1.0)
+    return knots[0], np.minimum(np.append(0.0, np.cumsum(mass)), 1.0)
 
 
 def support_points(quantile_days: Sequence[float]) -> tuple[FloatArray, FloatArray]:
@@ -244,9 +245,26 @@ def median_days(quantile_days: Sequence[float]) -> float:
     return float(quantile_days[median_column(len(quantile_days))])
 
 
+@cache
 def median_column(width: int) -> int:
     """Column of the median in a table of quantiles that is so many wide."""
     return int(np.argmin(np.abs(np.asarray(levels_of(width)) - 0.5)))
+
+
+@cache
+def _usual_levels(width: int) -> FloatArray:
+    """`levels_of` as an array that nobody writes to."""
+    levels = np.asarray(levels_of(width))
+    levels.flags.writeable = False
+    return levels
+
+
+@cache
+def _masses(levels: bytes) -> FloatArray:
+    """Probability between neighbouring knots, of levels given as the bytes of their array; nobody writes to it."""
+    mass = np.diff(np.concatenate([[0.0], np.frombuffer(levels), [1.0]]))
+    mass.flags.writeable = False
+    return mass
 
 
 def _support(quantile_days: FloatArray, levels: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -263,15 +281,14 @@ def _support(quantile_days: FloatArray, levels: FloatArray) -> tuple[FloatArray,
     first = np.where(q[:, 0] >= 0.0, np.maximum(first, 0.0), first)
     last = q[:, -1] + slope_high * (1.0 - levels[-1])
     knots = np.concatenate([first[:, None], q, last[:, None]], axis=1)
-    mass = np.diff(np.concatenate([[0.0], levels, [1.0]]))
-    return knots, mass
+    return knots, _masses(levels.tobytes())
 
 
 def _check_quantiles(quantile_days: ArrayLike, levels: ArrayLike | None) -> tuple[FloatArray, FloatArray]:
     q = np.asarray(quantile_days, dtype=np.float64)
-    if levels is None:
-        levels = levels_of(q.shape[-1] if q.ndim else 0)
-    p = np.asarray(levels, dtype=np.float64)
+    if levels is None and q.ndim == 2:
+        return q, _usual_levels(q.shape[1])
+    p = _usual_levels(q.shape[-1] if q.ndim else 0) if levels is None else np.asarray(levels, dtype=np.float64)
     if q.ndim != 2 or q.shape[1] != p.size:
         raise PlanningError("quantile_days", f"must have shape (needs, {p.size}), not {q.shape}.")
     if p.size < 2 or np.any(np.diff(p) <= 0.0) or p[0] <= 0.0 or p[-1] >= 1.0:
@@ -391,15 +408,23 @@ def _probability_and_excess(q: FloatArray, p: FloatArray, t: FloatArray) -> tupl
     steps = np.where(wide, width * (cumulative[:-1] + cumulative[1:]) / 2.0, 0.0)
     area = np.concatenate([np.zeros((len(q), 1)), np.cumsum(steps, axis=1)], axis=1)
     slope = np.concatenate([np.where(wide, mass / np.where(wide, width, 1.0), 0.0), np.zeros((len(q), 1))], axis=1)
-    begun = np.zeros((len(q), t.size), dtype=np.int64)
-    for knot in knots.T:
-        begun += knot[:, None] <= t[None, :]
+    begun = _knots_reached(knots, t)
     at = np.maximum(begun - 1, 0)
     since = np.where(begun > 0, t[None, :] - np.take_along_axis(knots, at, axis=1), 0.0)
     before, rise = cumulative[at], np.take_along_axis(slope, at, axis=1)
     reached = np.where(begun > 0, before + rise * since, 0.0)
     excess = np.take_along_axis(area, at, axis=1) + before * since + 0.5 * rise * np.square(since)
     return np.minimum(reached, 1.0), np.where(begun > 0, excess, 0.0)
+
+
+def _knots_reached(knots: FloatArray, t: FloatArray) -> NDArray[np.int64]:
+    """How many knots of each row lie on or before each day: by rows where they are few, else by knots."""
+    if len(knots) < knots.shape[1]:
+        return np.array([np.searchsorted(row, t, side="right") for row in knots], dtype=np.int64).reshape(-1, t.size)
+    begun = np.zeros((len(knots), t.size), dtype=np.int64)
+    for knot in knots.T:
+        begun += knot[:, None] <= t[None, :]
+    return begun
 
 
 def cost_curves(

@@ -106,8 +106,7 @@ def _due_to_be_read(site: SimulatedSite, day: float, policy: ServicePolicy) -> f
     """The next day on which a unit of the site has gone unread for so long that somebody looks at it."""
     today, due = site.today(day), math.inf
     for unit in site.units:
-        facts = unit.facts_on(day, today)
-        since = facts.last_read_on or facts.commissioned_on
+        since = unit.last_read_on(day, today) or unit.facts.commissioned_on
         in_days = policy.rules.unread_after_days - (today - since).days
         if in_days > 0:
             due = min(due, day + in_days)

@@ -128,19 +128,23 @@ class SimulatedUnit:
             # where nothing is on record, the first visit records what is installed
             if position.cartridge is not None or self.last_visit is None
         )
-        read = self._last_read(day)
         first_day = today - datetime.timedelta(days=round(day))
         return replace(
             self.facts,
             positions=positions,
             findings=self.facts.findings if self.last_visit is None else (),
-            last_read_on=first_day + datetime.timedelta(days=math.floor(read))
-            if read is not None
-            else self.facts.last_read_on,
+            last_read_on=self.last_read_on(day, today),
             last_sanitised_on=first_day + datetime.timedelta(days=math.floor(self.sanitised_on))
             if self.sanitised_on is not None
             else self.facts.last_sanitised_on,
         )
+
+    def last_read_on(self, day: float, today: datetime.date) -> datetime.date | None:
+        """The date on which planning would know it to have been read last; None: never."""
+        read = self._last_read(day)
+        if read is None:
+            return self.facts.last_read_on
+        return today - datetime.timedelta(days=round(day) - math.floor(read))
 
     def _position_on(self, position: PositionFacts, day: float) -> PositionFacts:
         cartridge = self.cartridges.get(position.key)

@@ -92,7 +92,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("reading", READ, EVERYONE),
     ("reading", ("create",), EVERYONE),
     ("reading", ("upload", "correct", "void"), STAFF),
-    ("intake_batch", READ, STAFF),
+    ("intake_batch", (*READ, "csv"), STAFF),
     ("refused_row", ("list",), STAFF),
     ("finding", READ, EVERYONE),
     ("finding", ("confirm", "dismiss"), STAFF),

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from accounts.jobs import claims
 from accounts.models import Company
+from fleet.intake import uploads
 from fleet.services import consequences, hand_over
 from fleet.services.follow_up import follow
 from fleet.services.forecasts import forecasts
@@ -24,6 +25,7 @@ def follow_up_chunk(work: claims.ChunkRun) -> dict[str, int]:
 
 claims.register(hand_over.JOB_KIND, follow_up_chunk)
 claims.register(forecasts.JOB_KIND, forecasts.forecast_chunk)
+claims.register(uploads.JOB_KIND, uploads.upload_chunk)
 claims.register(forecast_quality.JOB_KIND, forecast_quality.quality_chunk)
 
 

@@ -395,6 +395,15 @@ class IntakeBatchFactory(TenantFactory):
     refused = 1
 
 
+class UploadPieceFactory(DjangoModelFactory):
+    class Meta:
+        model = fleet.UploadPiece
+
+    batch = factory.SubFactory(IntakeBatchFactory)
+    index = factory.Sequence(int)
+    content = b"unit,taken at,inlet pressure [psi]\n"
+
+
 class RefusedRowFactory(DjangoModelFactory):
     class Meta:
         model = fleet.RefusedRow

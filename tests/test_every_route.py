@@ -125,6 +125,7 @@ TABLE: dict[str, str] = {
     "POST /api/v1/instruments/<pk>/unretire/": STAFF,
     "GET /api/v1/intake-batches/": STAFF,
     "GET /api/v1/intake-batches/<pk>/": STAFF,
+    "GET /api/v1/intake-batches/<pk>/csv/": STAFF,
     "GET /api/v1/jobs/": STAFF,
     "GET /api/v1/jobs/<pk>/": STAFF,
     "POST /api/v1/jobs/<pk>/stop/": OFFICE,

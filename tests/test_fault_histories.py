@@ -6,6 +6,7 @@ from datetime import timedelta
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import TestCase
 from rest_framework.test import APIClient
 
 from accounts.models import Company
@@ -97,8 +98,11 @@ def test_every_row_of_their_logs_is_read(company: Company, as_installer: APIClie
         history = make_fault_history(KINDS[name], variant, code=f"F{number}", seed=5)
         factories.UnitFactory(company=company, code=f"F{number}", commissioned_on=history.commissioned_on)
         sent = SimpleUploadedFile(f"F{number}.csv", history.log.encode(), content_type="text/csv")
-        answer = as_installer.post("/api/v1/readings/upload/", {"file": sent}, format="multipart")
-        assert answer.status_code == 201, answer.content
-        assert answer.json()["stored"] + answer.json()["refused"] == answer.json()["rows"] == len(history.rows)
-        refused.update(fault["sentence"] for row in answer.json()["refused_rows"] for fault in row["faults"])
+        with TestCase.captureOnCommitCallbacks(execute=True):
+            answer = as_installer.post("/api/v1/readings/upload/", {"file": sent}, format="multipart")
+        assert answer.status_code == 202, answer.content
+        job = as_installer.get(answer.headers["Location"]).json()
+        batch = as_installer.get(f"/api/v1/intake-batches/{job['result']['batch']}/").json()
+        assert batch["stored"] + batch["refused"] == batch["rows"] == len(history.rows)
+        refused.update(fault["sentence"] for row in batch["refused_rows"] for fault in row["faults"])
     assert not refused

@@ -24,19 +24,24 @@ class TooLarge(APIException):
 
 
 MOST_BYTES_OF_A_FORM: Final = 21_000_000
-"""Of a form with a file: the largest file that is taken anywhere, and a little for the fields beside it."""
+"""Of a form with a file: the largest file that is read at once, and a little for the fields beside it."""
 
 
 class FileParser(MultiPartParser):
     """A form with a file, whose stated length is looked at before anything of it is read or stored."""
 
+    @property
+    def most_bytes(self) -> int:
+        """How long the form may be."""
+        return MOST_BYTES_OF_A_FORM
+
     def parse(self, stream: Any, media_type: str | None = None, parser_context: Any = None) -> Any:
         request = (parser_context or {}).get("request")
         stated = request.META.get("CONTENT_LENGTH") if request is not None else None
         # What a body holds beyond its stated length no server hands on.
-        if stated and str(stated).isdecimal() and int(stated) > MOST_BYTES_OF_A_FORM:
+        if stated and str(stated).isdecimal() and int(stated) > self.most_bytes:
             raise TooLarge(
-                f"The form has {stated} bytes; at most {MOST_BYTES_OF_A_FORM} are taken at once: send a smaller file."
+                f"The form has {stated} bytes; at most {self.most_bytes} are taken at once: send a smaller file."
             )
         return super().parse(stream, media_type, parser_context)
 

@@ -134,11 +134,17 @@ def start_job(
     parameters: Mapping[str, Any] | None = None,
     chunks: Sequence[Mapping[str, Any]] = ({},),
     now: datetime,
+    alone: bool = True,
 ) -> Job:
     """Create a job and hand its chunks to the workers once the transaction has ended.
 
     Without a broker the chunks run at that moment, in this process. With one that cannot be reached they wait, and
     `resume_stalled` hands them out later.
+
+    Parameters
+    ----------
+    alone
+        Whether a company may have only one job of this kind at a time.
 
     Raises
     ------
@@ -152,7 +158,7 @@ def start_job(
     with transaction.atomic():
         # The lock makes two simultaneous starts take turns, so that the second sees the first.
         lock_company(company.pk)
-        going = Job.objects.of_company(company).filter(kind=kind, state__in=LIVE).first()
+        going = Job.objects.of_company(company).filter(kind=kind, state__in=LIVE).first() if alone else None
         if going is not None and _is_abandoned(going, now):
             problem = {
                 "code": "abandoned",

@@ -11,9 +11,9 @@ from rest_framework.response import Response
 
 from accounts.http.fields import DAY_ALONE
 from accounts.http.filters import RowFilter, TenantFilterSet
-from accounts.http.parsers import FileParser
 from accounts.http.viewsets import ReadCreateViewSet
-from fleet.api.intake import FileSerializer, IntakeBatchSerializer, uploaded
+from accounts.jobs.api import JobSerializer
+from fleet.api.intake import FileSerializer, IntakeBatchSerializer, LogParser, take_upload
 from fleet.api.putting_right import ReasonSerializer, read_reason, without_voided_for_clients
 from fleet.api.quantities import QuantityField, QuantityModelSerializer, QuantityViewSet
 from fleet.api.readings import AsSentSerializer, FlagSerializer, IdOrCodeField
@@ -150,13 +150,14 @@ class FeedWaterSampleViewSet(QuantityViewSet, ReadCreateViewSet):
         response.headers["Location"] = f"/api/v1/feed-water-samples/{sample.pk}/"
         return response
 
-    @extend_schema(request={"multipart/form-data": FileSerializer}, responses={201: IntakeBatchSerializer})
-    @action(detail=False, methods=["post"], parser_classes=[FileParser])
+    @extend_schema(request={"multipart/form-data": FileSerializer}, responses={202: JobSerializer})
+    @action(detail=False, methods=["post"], parser_classes=[LogParser])
     def upload(self, request: Request) -> Response:
-        """Store a log file: CSV with the unit in each header, such as `hardness [gpg]`."""
-        name, content = uploaded(request)
-        batch = feed_water_log.read_log(company=self.by.company, by=self.by, name=name, content=content, now=self.now)
-        return Response(IntakeBatchSerializer(batch, context=self.get_serializer_context()).data, status=201)
+        """Store a log file: CSV with the unit in each header, such as `hardness [gpg]`.
+
+        The answer is the job that reads it; its result names the batch, which lists every refused row with its reasons.
+        """
+        return take_upload(self, request, feed_water_log.LOG)
 
     def get_queryset(self) -> Any:
         """What was taken back is the company's own business."""

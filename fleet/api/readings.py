@@ -13,13 +13,13 @@ from accounts.errors import NotAllowed
 from accounts.http.fields import DAY_ALONE
 from accounts.http.filters import RowFilter, TenantFilterSet
 from accounts.http.pagination import CursorPagination
-from accounts.http.parsers import FileParser
 from accounts.http.serializers import AnswerSerializer
 from accounts.http.viewsets import ReadCreateViewSet
+from accounts.jobs.api import JobSerializer
 from accounts.models import Membership
 from accounts.permissions import allows
 from fleet.api.indicators import IndicatorsSerializer
-from fleet.api.intake import FileSerializer, IntakeBatchSerializer, uploaded
+from fleet.api.intake import FileSerializer, IntakeBatchSerializer, LogParser, take_upload
 from fleet.api.putting_right import ReasonSerializer, read_reason, without_voided_for_clients
 from fleet.api.quantities import QuantityField, QuantityModelSerializer, QuantityViewSet
 from fleet.engineering.observations import OBSERVATION_MEANINGS
@@ -244,14 +244,14 @@ class ReadingViewSet(QuantityViewSet, ReadCreateViewSet):
             return self._batch(batch)
         return store_one(self, request.data)
 
-    @extend_schema(request={"multipart/form-data": FileSerializer}, responses={201: IntakeBatchSerializer})
-    @action(detail=False, methods=["post"], parser_classes=[FileParser])
+    @extend_schema(request={"multipart/form-data": FileSerializer}, responses={202: JobSerializer})
+    @action(detail=False, methods=["post"], parser_classes=[LogParser])
     def upload(self, request: Request) -> Response:
-        """Store a log file: CSV with the unit in each header, such as `inlet pressure [psi]`."""
-        name, content = uploaded(request)
-        return self._batch(
-            readings_log.read_log(company=self.by.company, by=self.by, name=name, content=content, now=self.now)
-        )
+        """Store a log file: CSV with the unit in each header, such as `inlet pressure [psi]`.
+
+        The answer is the job that reads it; its result names the batch, which lists every refused row with its reasons.
+        """
+        return take_upload(self, request, readings_log.LOG)
 
     @extend_schema(request=ReasonSerializer, responses=ReadingDetailSerializer)
     @action(detail=True, methods=["post"])

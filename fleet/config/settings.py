@@ -198,6 +198,10 @@ except (OSError, ValueError, struct.error) as error:
     ) from error
 TIME_ZONE = "UTC"
 USE_TZ = True
+
+# A body in JSON may hold a list of as many readings as are taken at once, each with all its values and words; a file is
+# no part of this.
+DATA_UPLOAD_MAX_MEMORY_SIZE = 20_000_000
 USE_I18N = False
 STATIC_URL = "static/"
 # A redirect would turn a POST without its last slash into a GET; such an address is answered with a sentence instead.

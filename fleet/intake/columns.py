@@ -3,7 +3,7 @@
 import difflib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Protocol
 
 import numpy as np
 
@@ -11,7 +11,6 @@ from accounts.errors import Fault, InvalidInput
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.units import QUANTITY_KINDS, convert_column, parse_header
 from fleet.intake.names import spoken
-from fleet.intake.tables import TextTable
 
 
 @dataclass(frozen=True)
@@ -47,7 +46,19 @@ class Column:
 _ROUND_BRACKETS: Final = str.maketrans("()", "[]")
 
 
-def read_columns(table: TextTable, vocabulary: Vocabulary) -> tuple[Column, ...]:
+class Headed(Protocol):
+    """What has headers over columns, some of which hold anything."""
+
+    @property
+    def headers(self) -> tuple[str, ...]:
+        """As written."""
+
+    @property
+    def filled(self) -> frozenset[int]:
+        """Places of the columns that hold anything."""
+
+
+def read_columns(table: Headed, vocabulary: Vocabulary) -> tuple[Column, ...]:
     """Tell the columns of a file apart.
 
     Raises
@@ -58,10 +69,9 @@ def read_columns(table: TextTable, vocabulary: Vocabulary) -> tuple[Column, ...]
     """
     faults: list[str] = []
     columns: list[Column] = []
-    filled = {index for _, cells in table.rows for index, cell in enumerate(cells) if cell}
     for index, header in enumerate(table.headers):
         if not header:
-            if index in filled:
+            if index in table.filled:
                 faults.append(f"Column {index + 1} has values but no header; name it, as 'inlet pressure [psi]'.")
             continue
         try:

@@ -1,18 +1,13 @@
 """A log of feed water samples as a delimited file: one row an analysis, the units in the headers."""
 
 from collections.abc import Mapping
-from datetime import datetime
+from functools import partial
 from types import MappingProxyType
 from typing import Final
 
-from django.db import transaction
-
-from accounts.models import Company, Membership
-from fleet.intake.columns import Vocabulary, read_columns
+from fleet.intake.columns import Vocabulary
 from fleet.intake.feed_water import COLUMNS, WORDS, take_rows
-from fleet.intake.storing import Progress, close_batch, open_batch
-from fleet.intake.table_rows import read_rows
-from fleet.intake.tables import read_table
+from fleet.intake.logs import Log, read_whole
 from fleet.models import IntakeBatch
 
 _OTHER_NAMES: Final[Mapping[str, str]] = {
@@ -49,28 +44,9 @@ VOCABULARY: Final = Vocabulary(
 )
 
 
-def read_log(
-    *,
-    company: Company,
-    by: Membership | None,
-    name: str,
-    content: bytes,
-    now: datetime,
-    progress: Progress | None = None,
-) -> IntakeBatch:
-    """Read a log file of feed water samples and store what can be true.
+LOG: Final = Log(IntakeBatch.Kind.FEED_WATER, VOCABULARY, take_rows)
+"""The site and the time are needed; hardness and alkalinity say as what they are given: `hardness [gpg]`,
+`alkalinity [mg/L as CaCO3]`."""
 
-    Parameters, result and errors are those of `fleet.intake.readings_log.read_log`; the columns `site` and `taken at`
-    are needed, and hardness and alkalinity say as what they are given: `hardness [gpg]`, `alkalinity [mg/L as CaCO3]`.
-    """
-    table = read_table(content)
-    columns = read_columns(table, VOCABULARY)
-    rows = read_rows(table, columns)
-    with transaction.atomic():
-        batch = open_batch(
-            company=company, by=by, kind=IntakeBatch.Kind.FEED_WATER, name=name, content=content, now=now
-        )
-        outcome = take_rows(rows, company=company, by=by, now=now, batch=batch, progress=progress)
-        return close_batch(
-            batch, rows=rows, stored=len(outcome.stored), flagged=outcome.flagged, duplicates=outcome.duplicates
-        )
+read_log = partial(read_whole, LOG)
+"""Read a log of feed water samples at once."""

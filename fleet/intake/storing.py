@@ -35,7 +35,14 @@ def open_batch(
 
 
 def close_batch(batch: IntakeBatch, *, rows: Sequence[Row], stored: int, flagged: int, duplicates: int) -> IntakeBatch:
-    """Store the counts of a batch and the rows that were refused."""
+    """Store the counts of a batch and the rows that were refused, and leave in the trail that it came in."""
+    count_rows(batch, rows=rows, stored=stored, flagged=flagged, duplicates=duplicates)
+    note_batch(batch)
+    return batch
+
+
+def count_rows(batch: IntakeBatch, *, rows: Sequence[Row], stored: int, flagged: int, duplicates: int) -> None:
+    """Add some rows to the counts of a batch, and store those that were refused."""
     refused = [row for row in rows if row.faults]
     RefusedRow.objects.bulk_create(
         [
@@ -48,16 +55,19 @@ def close_batch(batch: IntakeBatch, *, rows: Sequence[Row], stored: int, flagged
             for row in refused
         ]
     )
-    batch.rows = len(rows)
-    batch.stored = stored
-    batch.flagged = flagged
-    batch.duplicates = duplicates
-    batch.refused = len(refused)
+    batch.rows += len(rows)
+    batch.stored += stored
+    batch.flagged += flagged
+    batch.duplicates += duplicates
+    batch.refused += len(refused)
     batch.save(update_fields=["rows", "stored", "flagged", "duplicates", "refused"])
+
+
+def note_batch(batch: IntakeBatch) -> None:
+    """Leave in the trail who sent a file or list, and what became of it."""
     if batch.received_by is not None and batch.received_by.meter_unit_id is None:
-        counts = {"stored": stored, "flagged": flagged, "duplicates": duplicates, "refused": len(refused)}
+        counts = {name: getattr(batch, name) for name in ("stored", "flagged", "duplicates", "refused")}
         record(by=batch.received_by, action=f"post {batch.kind}", subject=batch, details=counts, now=batch.received_at)
-    return batch
 
 
 def note_post(row: Reading | FeedWaterSample, *, by: Membership | None, now: datetime) -> None:

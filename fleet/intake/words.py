@@ -154,6 +154,25 @@ def comparing() -> str:
     return gettext("comparing with earlier readings")
 
 
+def reading_rows(done: int, rows: int) -> str:
+    """A file is read in pieces: how far it is."""
+    return gettext("{done} of {rows} rows read").format(done=done, rows=rows)
+
+
+def too_many_refused(refused: int, done: int, rows: int) -> str:
+    """A file is given up: nearly nothing of it can be true."""
+    words = gettext(
+        "{refused} rows were refused by row {done} of {rows}, so the rest is not read; what was stored stays. See the "
+        "reasons at the batch, correct the file and upload it again: rows that are known are not stored twice."
+    )
+    return words.format(refused=refused, done=done, rows=rows)
+
+
+def sender_is_gone() -> str:
+    """Who sent a file may not send any more when it is read."""
+    return gettext("Whoever sent the file is no member any more; nothing more of it is read.")
+
+
 def storing() -> str:
     """Rows are stored."""
     return gettext("storing")

@@ -5,7 +5,7 @@ from fleet.models.feed_water import FeedWaterSample
 from fleet.models.findings import Finding
 from fleet.models.forecasts import FleetLesson, Forecast, ForecastScore
 from fleet.models.indicators import ReadingIndicators
-from fleet.models.intake import IntakeBatch, RefusedRow
+from fleet.models.intake import IntakeBatch, RefusedRow, UploadPiece
 from fleet.models.limits import ExhaustionLimits
 from fleet.models.ownership import PassedOn, PastOwnership
 from fleet.models.placements import Placement
@@ -37,4 +37,5 @@ __all__ = [
     "Stage",
     "Supplier",
     "Unit",
+    "UploadPiece",
 ]

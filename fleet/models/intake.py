@@ -4,6 +4,7 @@ from typing import ClassVar
 
 from django.db import models
 
+from accounts.jobs.models import Job
 from accounts.models import Company, Membership
 from accounts.tenancy import TenantModel
 
@@ -26,6 +27,15 @@ class IntakeBatch(TenantModel):
     flagged = models.PositiveIntegerField(default=0)
     duplicates = models.PositiveIntegerField(default=0)
     refused = models.PositiveIntegerField(default=0)
+    job = models.ForeignKey(
+        Job,
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="what reads the file; null where it was read at once",
+    )
+    rows_passed = models.PositiveIntegerField(default=0, help_text="rows of the file that need not be read again")
 
     class Meta:
         ordering = ["-received_at", "-pk"]
@@ -50,3 +60,20 @@ class RefusedRow(TenantModel):
 
     def __str__(self) -> str:
         return f"line {self.line} of {self.batch_id}"
+
+
+class UploadPiece(TenantModel):
+    """A part of a file that waits to be read; whoever reads it needs no disk of the server that took it."""
+
+    TENANT_PATH = "batch__company_id"
+
+    batch = models.ForeignKey(IntakeBatch, on_delete=models.CASCADE, related_name="pieces")
+    index = models.PositiveIntegerField(help_text="place in the file, from 0")
+    content = models.BinaryField(help_text="the bytes as they came")
+
+    class Meta:
+        ordering: ClassVar = ["batch_id", "index"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["batch", "index"], name="one_piece_per_index")]
+
+    def __str__(self) -> str:
+        return f"piece {self.index} of {self.batch_id}"

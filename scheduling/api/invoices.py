@@ -12,12 +12,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.http.fields import TenantRelatedField
+from accounts.http.renderers import CSVRenderer, inline_file
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet
 from accounts.models import Client
 from scheduling.api.notes import SentSerializer
 from scheduling.api.parameters import MonthField, ParametersSerializer
-from scheduling.api.renderers import OrderCSVRenderer, PDFRenderer, inline_file
+from scheduling.api.renderers import PDFRenderer
 from scheduling.exports.invoice_documents import as_printed, invoice_csv, invoice_pdf
 from scheduling.exports.order_documents import CSV_MEDIA_TYPE, PDF_MEDIA_TYPE
 from scheduling.models import Invoice, InvoiceLine, ServiceRecord
@@ -259,7 +260,7 @@ class InvoiceViewSet(CreateMixin, ReadOnlyViewSet):
             return self.answer(self.reread(note))
 
     @extend_schema(responses={(200, CSV_MEDIA_TYPE): OpenApiTypes.STR})
-    @action(detail=True, methods=["get"], renderer_classes=[OrderCSVRenderer, JSONRenderer])
+    @action(detail=True, methods=["get"], renderer_classes=[CSVRenderer, JSONRenderer])
     def csv(self, request: Request, pk: str) -> HttpResponse:
         """Give it as CSV, one row a line."""
         invoice = self.get_object()
@@ -286,7 +287,7 @@ class InvoiceViewSet(CreateMixin, ReadOnlyViewSet):
         url_path="proposals/csv",
         pagination_class=None,
         filter_backends=[],
-        renderer_classes=[OrderCSVRenderer, JSONRenderer],
+        renderer_classes=[CSVRenderer, JSONRenderer],
     )
     def proposed_csv(self, request: Request) -> HttpResponse:
         """Give the proposals as CSV, one row a line, those of all clients below one another."""

@@ -15,11 +15,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.http.fields import TenantRelatedField
+from accounts.http.renderers import CSVRenderer, inline_file
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet, UpdateMixin
 from fleet.models import CatalogueItem, Supplier
 from scheduling.api.notes import NoteSerializer, SentSerializer
-from scheduling.api.renderers import OrderCSVRenderer, OrderTextRenderer, PDFRenderer, inline_file
+from scheduling.api.renderers import OrderTextRenderer, PDFRenderer
 from scheduling.exports.order_documents import (
     CSV_MEDIA_TYPE,
     PDF_MEDIA_TYPE,
@@ -515,7 +516,7 @@ class PurchaseOrderViewSet(CreateMixin, UpdateMixin, ReadOnlyViewSet):
         )
 
     @extend_schema(responses={(200, CSV_MEDIA_TYPE): OpenApiTypes.STR})
-    @action(detail=True, methods=["get"], renderer_classes=[OrderCSVRenderer, JSONRenderer])
+    @action(detail=True, methods=["get"], renderer_classes=[CSVRenderer, JSONRenderer])
     def csv(self, request: Request, pk: str) -> HttpResponse:
         """Give the order as CSV, one row a line."""
         order = self.get_object()

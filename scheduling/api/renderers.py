@@ -2,20 +2,12 @@
 
 from typing import Any
 
-from django.http import HttpResponse
 from rest_framework.renderers import JSONRenderer
 
 from scheduling.exports.client_archive import MEDIA_TYPE as ARCHIVE_MEDIA_TYPE
 from scheduling.exports.geojson import MEDIA_TYPE
 from scheduling.exports.gpx import MEDIA_TYPE as GPX_MEDIA_TYPE
-from scheduling.exports.order_documents import CSV_MEDIA_TYPE, TEXT_MEDIA_TYPE
-
-
-def inline_file(content: str | bytes, media_type: str, name: str) -> HttpResponse:
-    """Answer with a file that opens where it is asked for."""
-    content_type = f"{media_type}; charset=utf-8" if isinstance(content, str) else media_type
-    headers = {"Content-Disposition": f'inline; filename="{name}"'}
-    return HttpResponse(content, content_type=content_type, headers=headers)
+from scheduling.exports.order_documents import TEXT_MEDIA_TYPE
 
 
 class CalendarRenderer(JSONRenderer):
@@ -43,16 +35,6 @@ class PDFRenderer(JSONRenderer):
 
     media_type = "application/pdf"
     format = "pdf"
-
-    def get_indent(self, accepted_media_type: Any, renderer_context: Any) -> None:
-        return None
-
-
-class OrderCSVRenderer(JSONRenderer):
-    """Lets a caller ask for text/csv; the view itself writes the rows."""
-
-    media_type = CSV_MEDIA_TYPE
-    format = "csv"
 
     def get_indent(self, accepted_media_type: Any, renderer_context: Any) -> None:
         return None

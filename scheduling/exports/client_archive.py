@@ -7,8 +7,8 @@ from typing import IO, Any, Final
 
 from django.core.serializers.json import DjangoJSONEncoder
 
+from accounts.csv_rows import csv_text
 from scheduling.exports import words
-from scheduling.exports.csv_rows import csv_text
 
 MEDIA_TYPE: Final = "application/zip"
 

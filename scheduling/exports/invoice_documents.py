@@ -8,9 +8,9 @@ from typing import Any
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, PageBreak, Spacer
 
+from accounts.csv_rows import csv_text
 from accounts.language import gettext
 from scheduling.exports import invoice_words as words
-from scheduling.exports.csv_rows import csv_text
 from scheduling.exports.pdf_pages import Pages
 from scheduling.models import Invoice
 from scheduling.planning.money.document import Totals, total_of

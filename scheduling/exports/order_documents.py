@@ -5,10 +5,10 @@ import textwrap
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, Spacer, Table
 
+from accounts.csv_rows import MEDIA_TYPE as CSV_MEDIA_TYPE
+from accounts.csv_rows import csv_text
 from accounts.language import gettext
 from scheduling.exports import words
-from scheduling.exports.csv_rows import MEDIA_TYPE as CSV_MEDIA_TYPE
-from scheduling.exports.csv_rows import csv_text
 from scheduling.exports.pdf_pages import MEDIA_TYPE as PDF_MEDIA_TYPE
 from scheduling.exports.pdf_pages import Pages
 from scheduling.models import PurchaseOrder, PurchaseOrderLine

@@ -47,6 +47,7 @@ from fleet.models import (
     Site,
     Supplier,
     Unit,
+    UploadPiece,
 )
 from fleet.services.consequences import Kind, announce
 from scheduling.models import (
@@ -116,6 +117,7 @@ DELETED: Final[tuple[type[Model], ...]] = (
     Membership,
     StoredAnswer,
     RefusedRow,
+    UploadPiece,
     SitePair,
 )
 """Rows that are nothing without the person, or hold no more than was sent."""
@@ -339,7 +341,7 @@ def _delete_people(memberships: Iterable[Membership], units: list[int]) -> None:
 
 
 def _forget_answers(company_id: int, written: set[str], words: list[str]) -> None:
-    """Drop kept answers, and refused rows of files, that hold what was erased."""
+    """Drop kept answers, refused rows of files, and files that wait to be read, that hold what was erased."""
     pattern = _pattern(words)
     for answer in StoredAnswer.objects.filter(company=company_id, status__isnull=False).iterator(chunk_size=200):
         text = bytes(answer.body).decode(errors="replace")
@@ -353,6 +355,11 @@ def _forget_answers(company_id: int, written: set[str], words: list[str]) -> Non
         leaves = {*_texts(refused.row), *_texts(refused.faults)}
         if leaves & written or (pattern and any(pattern.search(leaf) for leaf in leaves)):
             refused.delete()
+    # A file that waits to be read goes as a whole: half of it would be read as something else.
+    for piece in UploadPiece.objects.filter(batch__company=company_id).iterator(chunk_size=10):
+        text = bytes(piece.content).decode(errors="replace")
+        if any(leaf in text for leaf in written) or (pattern and pattern.search(text)):
+            UploadPiece.objects.filter(batch=piece.batch_id).delete()
 
 
 def _clear_trail(client: Client, rows: Mapping[type[TenantModel], list[int]], people: Mapping[str, list[int]]) -> None:

@@ -13,6 +13,7 @@ from accounts.http import parsers
 from accounts.models import Membership, RequestCount
 from accounts.services.budgets import ADDRESS, OF_ROLE, Budget, forget_counts, forget_held, take
 from accounts.services.tidying import tidy
+from fleet.api import intake
 from tests import factories
 
 NOW = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
@@ -142,6 +143,8 @@ def test_the_same_sent_again_without_a_key_is_carried_out_and_told(
 
 def test_a_form_that_is_too_long_is_refused_before_it_is_read(as_office: APIClient, monkeypatch: Any) -> None:
     monkeypatch.setattr(parsers, "MOST_BYTES_OF_A_FORM", 2_000)
+    monkeypatch.setattr(intake, "MOST_BYTES_IN_PIECES", 2_000)
+    monkeypatch.setattr(intake, "BESIDE_A_LOG", 0)
     for path in ("readings/upload/", "imports/"):
         file = SimpleUploadedFile("log.csv", b"unit,taken at\n" + b"x" * 3_000)
         refused = as_office.post(f"/api/v1/{path}", {"file": file}, format="multipart")

@@ -296,9 +296,9 @@ class Desk:
         content = "\n".join([self.units[code].header, *rows]) + "\n"
         sent = SimpleUploadedFile(f"{code}-{day}.csv", content.encode(), content_type="text/csv")
         answer = self.api.post("/api/v1/readings/upload/", {"file": sent}, format="multipart")
-        if answer.status_code != 201:
+        if answer.status_code != 202 or answer.json()["state"] != "done":
             raise RuntimeError(f"{code}: {day}: {answer.status_code} {answer.content!r}")
-        batch = answer.json()
+        batch = self.api.get(f"/api/v1/intake-batches/{answer.json()['result']['batch']}/").json()
         flags = tuple(flag["code"] for row in batch["flagged_rows"] for flag in row["flags"])
         return flags, tuple(fault["sentence"] for row in batch["refused_rows"] for fault in row["faults"])
 

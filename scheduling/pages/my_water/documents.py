@@ -7,12 +7,12 @@ from typing import Any, Final
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, Spacer
 
+from accounts.csv_rows import csv_text
 from accounts.dates import calendar_day, long_day
 from accounts.language import gettext
 from fleet.intake.names import READING_COLUMNS, spoken
 from fleet.pages.days import day_of
 from fleet.pages.plot import QUANTITIES
-from scheduling.exports.csv_rows import csv_text
 from scheduling.exports.pdf_pages import Pages
 from scheduling.pages.my_water.unit_facts import ExpectedChange, UnitFacts
 

@@ -186,7 +186,7 @@ def test_a_file_is_the_same_by_its_content_and_name(as_office: APIClient) -> Non
         return as_office.post("/api/v1/readings/upload/", {"file": file}, format="multipart", headers=headers)
 
     first = upload(b"unit,taken at\nU,2026-03-01T08:00:00Z\n")
-    assert first.status_code == 201, first.content
+    assert first.status_code == 202, first.content
     assert upload(b"unit,taken at\nU,2026-03-01T08:00:00Z\n").content == first.content
     assert upload(b"unit,taken at\nU,2026-03-01T09:00:00Z\n").status_code == 422
     assert upload(b"unit,taken at\nU,2026-03-01T08:00:00Z\n", "other.csv").status_code == 422

@@ -147,9 +147,9 @@ def readings(office: Person, installer: Person, meter: Person, client: Person, u
     client.post("/readings/", {"unit": own["id"], "product_tds": "0 ppm", "feed_tds": "240 ppm"})
     day = (datetime.now(UTC) - timedelta(days=1)).date().isoformat()
     upload = installer.post("/readings/upload/", files={"file": ("log.csv", READINGS.format(day=day))})
-    assert upload["stored"] == 1, upload
+    assert installer.finished(upload)["result"]["stored"] == 1, upload
     water = installer.post("/feed-water-samples/upload/", files={"file": ("water.csv", FEED_WATER.format(day=day))})
-    assert water["stored"] == 1, water
+    assert installer.finished(water)["result"]["stored"] == 1, water
     taken = {"site": unit["site"]["id"], "hardness": "8 dH"}
     sample = installer.post("/feed-water-samples/", {**taken, "taken_at": ago(hours=6)})
     office.post(f"/feed-water-samples/{sample['id']}/void/", {"reason": "taken behind the softener"})

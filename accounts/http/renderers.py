@@ -1,0 +1,25 @@
+"""Media types of files that a view writes itself; faults are still answered as JSON."""
+
+from typing import Any
+
+from django.http import HttpResponse
+from rest_framework.renderers import JSONRenderer
+
+from accounts.csv_rows import MEDIA_TYPE as CSV_MEDIA_TYPE
+
+
+def inline_file(content: str | bytes, media_type: str, name: str) -> HttpResponse:
+    """Answer with a file that opens where it is asked for."""
+    content_type = f"{media_type}; charset=utf-8" if isinstance(content, str) else media_type
+    headers = {"Content-Disposition": f'inline; filename="{name}"'}
+    return HttpResponse(content, content_type=content_type, headers=headers)
+
+
+class CSVRenderer(JSONRenderer):
+    """Lets a caller ask for text/csv; the view itself writes the rows."""
+
+    media_type = CSV_MEDIA_TYPE
+    format = "csv"
+
+    def get_indent(self, accepted_media_type: Any, renderer_context: Any) -> None:
+        return None

@@ -199,7 +199,7 @@ def _end(batch: IntakeBatch, *, now: datetime) -> None:
             announce(batch.company_id, units=units, kind=Kind.READINGS, now=now, since=since)
         else:
             sites = FeedWaterSample.objects.filter(batch=batch).order_by().values_list("site_id", flat=True)
-            units = units_at(set(sites))
+            units = set(units_at(set(sites)))
             announce(batch.company_id, units=units, kind=Kind.WATER, now=now)
         note_batch(batch)
         batch.pieces.all().delete()

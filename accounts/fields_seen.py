@@ -14,7 +14,7 @@ from collections.abc import Iterable, Mapping
 from typing import Final
 
 from accounts.models import Membership
-from accounts.permissions import EVERYONE, OFFICE, STAFF, Role
+from accounts.permissions import EVERYONE, OFFICE, OWNER, STAFF, Role
 
 Roles = frozenset[Role]
 
@@ -44,6 +44,10 @@ READERS: Final = _table(
     ("SignedIn", EVERYONE, "token expires_at membership"),
     ("Token", EVERYONE, "id name membership meter_unit scopes created_at expires_at last_used_at"),
     ("SecretToken", EVERYONE, "token"),
+    ("WebhookEndpoint", OWNER, "id name url events is_on earlier_until failing_since switched_off_at created_at"),
+    ("SecretWebhookEndpoint", OWNER, "secret"),
+    ("WebhookDelivery", OWNER, "id endpoint event message_id state attempts answer_status trouble body happened_at"),
+    ("WebhookDelivery", OWNER, "attempted_at next_attempt_at delivered_at"),
     # Clients read of these what stands in the archive of their own data.
     ("Client", EVERYONE, "id name email phone retired_at created_at"),
     ("Member", EVERYONE, "id email name role client is_active created_at"),

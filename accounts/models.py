@@ -254,11 +254,15 @@ class Letter(models.Model):
         SIGN_IN = "sign_in", "sign in"
         SECOND_FACTOR_SET = "codes_set_up", "codes set up"
         SECOND_FACTOR_REMOVED = "codes_removed", "codes removed"
+        WEBHOOK_OFF = "webhook_off", "webhook endpoint switched off"
 
     kind = models.CharField(max_length=20, choices=Kind)
     email = models.EmailField()
     user = models.ForeignKey(User, on_delete=models.CASCADE, null=True, blank=True, related_name="+")
     invitation = models.ForeignKey(Invitation, on_delete=models.CASCADE, null=True, blank=True, related_name="letters")
+    endpoint = models.ForeignKey(
+        "webhooks.WebhookEndpoint", on_delete=models.CASCADE, null=True, blank=True, related_name="letters"
+    )
     written_at = models.DateTimeField()
     attempts = models.PositiveSmallIntegerField(default=0)
     next_attempt_at = models.DateTimeField()

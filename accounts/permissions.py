@@ -61,6 +61,8 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("token", ("create", "destroy"), EVERYONE),
     ("browser_session", (*READ, "destroy"), EVERYONE),
     ("audit_entry", READ, OWNER),
+    ("webhook_endpoint", (*READ, *WRITE, "rotate_secret", "test"), OWNER),
+    ("webhook_delivery", (*READ, "replay"), OWNER),
     ("search", ("list_found",), STAFF),
     ("calendar_feed", (*READ, "create", "destroy"), EVERYONE),
     # fleet
@@ -208,6 +210,7 @@ _PERSONAL: Final = frozenset(
         ("browser_session", "destroy"),
         ("company", "update"),
         *(("client_data", action) for action in ("retrieve", "erase")),
+        *(("webhook_endpoint", action) for action in (*WRITE, "rotate_secret")),
     }
 )
 # What a session or token that was left lying about must not do: the person proves again who they are.
@@ -217,6 +220,7 @@ RECENT: Final = frozenset(
         *(("member", action) for action in ("update", "end", "reset_second_factor")),
         ("invitation", "create"),
         *(("client_data", action) for action in ("retrieve", "erase")),
+        *(("webhook_endpoint", action) for action in ("create", "update", "rotate_secret")),
         *(("me", action) for action in ("begin_second_factor", "renew_recovery_codes", "remove_second_factor")),
     }
 )

@@ -10,6 +10,7 @@ from accounts.errors import Conflict
 from accounts.jobs import claims
 from accounts.models import Company
 from accounts.services.tidying import tidy
+from accounts.webhooks.sending import forget_deliveries
 from scheduling.services import nightly as nightly_run
 from scheduling.services import outlook
 from scheduling.services.digests import is_time_for_digest, write_digests
@@ -28,6 +29,7 @@ claims.register(outlook.FRONTIER, outlook.frontier_chunk)
 def nightly(**_: Any) -> int:
     """Tidy what nobody needs any more and hand the run of every company to the workers; how many."""
     tidy(now=timezone.now())
+    forget_deliveries(now=timezone.now())
     ids = list(Company.objects.order_by("pk").values_list("pk", flat=True))
     for company_id in ids:
         start_company_nightly.delay(company_id=company_id)

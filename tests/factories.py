@@ -13,6 +13,7 @@ from factory.django import DjangoModelFactory
 
 from accounts import models as accounts
 from accounts.jobs.models import Job, JobChunk
+from accounts.webhooks.models import WebhookDelivery, WebhookEndpoint
 from fleet import models as fleet
 from scheduling import models as scheduling
 from scheduling.services.stock.ledger import opening_of
@@ -102,6 +103,31 @@ class LetterFactory(DjangoModelFactory):
     email = factory.Sequence(lambda n: f"reader{n}@people.example")
     written_at = NOW
     next_attempt_at = NOW
+
+
+class WebhookEndpointFactory(TenantFactory):
+    class Meta:
+        model = WebhookEndpoint
+
+    name = factory.Sequence(lambda n: f"receiver {n}")
+    url = factory.Sequence(lambda n: f"https://receiver{n}.example/hooks")
+    events = ["finding.opened"]
+    salt = factory.Sequence(lambda n: f"salt {n}")
+    created_at = NOW
+
+
+class WebhookDeliveryFactory(DjangoModelFactory):
+    class Meta:
+        model = WebhookDelivery
+
+    endpoint = factory.SubFactory(WebhookEndpointFactory)
+    event = "finding.opened"
+    message_id = factory.Sequence(lambda n: f"msg_{n}")
+    subject = factory.Sequence(lambda n: f"finding {n}")
+    says = "opened"
+    body = factory.LazyFunction(lambda: {"type": "finding.opened", "timestamp": "2026-03-02T09:00:00Z", "data": {}})
+    state = "failed"
+    happened_at = NOW
 
 
 class AccessTokenFactory(DjangoModelFactory):

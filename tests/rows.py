@@ -6,6 +6,7 @@ from typing import Any
 from django.db.models import Model
 
 from accounts.models import AccessToken, BrowserSession, Client, Company, Membership, StoredAnswer
+from accounts.webhooks.models import WebhookDelivery
 from fleet.models import Instrument
 from scheduling.models import Need
 from tests import factories
@@ -29,6 +30,8 @@ def make_row(model: type[Any], *, company: Company, client: Client) -> Any:
         return factories.BrowserSessionFactory(membership__company=company)
     if model is StoredAnswer:
         return factories.StoredAnswerFactory(membership__company=company)
+    if model is WebhookDelivery:
+        return factories.WebhookDeliveryFactory(endpoint__company=company)
     if model is Membership:
         return factories.MembershipFactory(company=company, role="office")
     if model is Instrument:

@@ -36,6 +36,8 @@ TECHNICAL: dict[str, tuple[str, str]] = {
     "SentWithoutKey": ("key", CODES),
     "SecondFactor": ("key next_key", CODES),
     "RecoveryCode": ("digest", CODES),
+    "WebhookEndpoint": ("name url events salt earlier_salt", OWN),
+    "WebhookDelivery": ("message_id subject says", CODES),
     "Job": ("kind", CODES),
     "Site": ("time_zone supply", TRADE),
     "Unit": ("assumed", CODES),

@@ -16,15 +16,18 @@ from accounts.api.signing_in import LoginView, LogoutViewSet, SessionView
 from accounts.api.tokens import TokenViewSet
 from accounts.http.problem_pages import ProblemKindsView, ProblemKindView
 from accounts.jobs.api import JobViewSet
+from accounts.webhooks.api import WebhookDeliveryViewSet, WebhookEndpointViewSet
 
 router = SimpleRouter()
 router.register("audit-entries", AuditEntryViewSet)
 router.register("browser-sessions", BrowserSessionViewSet)
 router.register("clients", ClientViewSet)
+router.register("deliveries", WebhookDeliveryViewSet)
 router.register("invitations", InvitationViewSet)
 router.register("jobs", JobViewSet)
 router.register("members", MemberViewSet)
 router.register("tokens", TokenViewSet)
+router.register("webhook-endpoints", WebhookEndpointViewSet)
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", IndexView.as_view(), name="index"),

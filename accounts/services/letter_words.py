@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from django.conf import settings
 
@@ -9,6 +10,9 @@ from accounts.dates import long_day
 from accounts.language import gettext, gettext_noop, ngettext
 from accounts.models import Invitation, Letter, Membership, User
 from accounts.services import links
+
+if TYPE_CHECKING:
+    from accounts.webhooks.models import WebhookEndpoint
 
 _AS = {
     Membership.Role.OWNER: gettext_noop("as an owner"),
@@ -46,6 +50,8 @@ def text_of(letter: Letter, now: datetime) -> Text | None:
             return _second_factor_set(letter.email)
         case Letter.Kind.SECOND_FACTOR_REMOVED:
             return _second_factor_removed(letter.email)
+        case Letter.Kind.WEBHOOK_OFF:
+            return _webhook_off(letter.endpoint) if letter.endpoint is not None and not letter.endpoint.is_on else None
     return None
 
 
@@ -149,6 +155,16 @@ def _second_factor_removed(email: str) -> Text:
         gettext("If it was not you and you did not ask for it, choose a new password at once, and tell your company."),
     ]
     return Text(gettext("Sign-in with codes was removed"), "\n\n".join(lines))
+
+
+def _webhook_off(endpoint: "WebhookEndpoint") -> Text:
+    lines = [
+        gettext("Events of {company} are no longer sent to {host}: it took none any more.").format(
+            company=endpoint.company.name, host=endpoint.host
+        ),
+        gettext("Once it does again, switch the endpoint on. What it missed can be sent again for 30 days."),
+    ]
+    return Text(gettext("Events are no longer sent to {host}").format(host=endpoint.host), "\n\n".join(lines))
 
 
 def _lasts() -> str:

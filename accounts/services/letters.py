@@ -2,13 +2,16 @@
 
 import logging
 from datetime import datetime, timedelta
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from django.core.mail import EmailMessage
 from django.db.models import F
 
 from accounts.models import Invitation, Letter, User
 from accounts.services import letter_words
+
+if TYPE_CHECKING:
+    from accounts.webhooks.models import WebhookEndpoint
 
 log = logging.getLogger(__name__)
 
@@ -21,11 +24,23 @@ KEPT_FOR: Final = timedelta(days=30)
 
 
 def write_letter(
-    *, kind: str, email: str, now: datetime, user: User | None = None, invitation: Invitation | None = None
+    *,
+    kind: str,
+    email: str,
+    now: datetime,
+    user: User | None = None,
+    invitation: Invitation | None = None,
+    endpoint: "WebhookEndpoint | None" = None,
 ) -> Letter:
     """Leave a letter to be sent; call it in the transaction of what it tells of."""
     return Letter.objects.create(
-        kind=kind, email=email, user=user, invitation=invitation, written_at=now, next_attempt_at=now
+        kind=kind,
+        email=email,
+        user=user,
+        invitation=invitation,
+        endpoint=endpoint,
+        written_at=now,
+        next_attempt_at=now,
     )
 
 
@@ -48,7 +63,8 @@ def forget_letters(*, now: datetime) -> int:
 def _send(key: int, now: datetime) -> bool:
     rows = Letter.objects.filter(pk=key)
     unsent = rows.filter(sent_at=None, next_attempt_at__lte=now)
-    letter = unsent.select_related("user", "invitation__company", "invitation__invited_by__user").first()
+    about = ("user", "invitation__company", "invitation__invited_by__user", "endpoint__company")
+    letter = unsent.select_related(*about).first()
     if letter is None:
         return False
     pause = FIRST_WAIT * 2**letter.attempts

@@ -23,6 +23,7 @@ _DID: Final = {
     "decline": gettext_noop("{who} declined something for {what}."),
     "delete": gettext_noop("{who} deleted {what}."),
     "depart": gettext_noop("{who} departed for {what}."),
+    "disable": gettext_noop("The server switched {what} off: it took nothing any more."),
     "draft": gettext_noop("{who} drafted {what}."),
     "drop": gettext_noop("{who} dropped {what}."),
     "edit": gettext_noop("{who} changed {what}."),
@@ -66,6 +67,7 @@ _DID: Final = {
     "sign": gettext_noop("{who} signed in."),
     "take": gettext_noop("{who} took a stop out of {what}."),
     "transfer": gettext_noop("{who} transferred some of {what}."),
+    "try": gettext_noop("{who} tried {what}."),
     "unconfirm": gettext_noop("{who} took back the confirmation of {what}."),
     "unlock": gettext_noop("{who} unlocked {what}."),
     "unretire": gettext_noop("{who} took {what} back into use."),
@@ -111,6 +113,8 @@ _KINDS: Final = {
     "vatrate": gettext_noop("the rate of tax {name}"),
     "visit": gettext_noop("the {name}"),
     "warranty": gettext_noop("the warranty of {name}"),
+    "webhookdelivery": gettext_noop("the event {name}"),
+    "webhookendpoint": gettext_noop("the webhook endpoint {name}"),
 }
 """By the kind of the subject."""
 

@@ -83,6 +83,7 @@ INSTALLED_APPS = [
     "leaflet",
     "accounts",
     "accounts.jobs",
+    "accounts.webhooks",
     "fleet",
     "scheduling",
 ]
@@ -261,6 +262,9 @@ if not HAS_OWN_KEY and not DEBUG and any(_says_public.values()):
     )
 EMAIL_TIMEOUT = _seconds("EMAIL_TIMEOUT_SECONDS", default=20)
 DEFAULT_FROM_EMAIL = env.str("EMAIL_FROM", default="service@localhost")
+# Hosts, as 'localhost:9000', to which events may go without HTTPS and inside the server's own network: for development
+# alone. All others must be open to everybody (`accounts.webhooks.places`).
+WEBHOOK_LOCAL_HOSTS = [host.strip().lower() for host in env.list("WEBHOOK_LOCAL_HOSTS", default=[])]
 # Where driving times are asked for: the address of a table, to which places are added. Only the server's own settings
 # may name it, so that nobody can make the server ask addresses of its own network.
 TABLE_SERVICE_URL = _url("TABLE_SERVICE_URL", ("http", "https"))
@@ -340,6 +344,7 @@ SPECTACULAR_SETTINGS = {
         "fleet.api.descriptions.describe_fields",
         "scheduling.api.descriptions.describe_fields",
         "accounts.http.schema.describe_tags",
+        "accounts.webhooks.described.describe_webhooks",
         "fleet.config.examples.show_bodies",
     ],
     # Fields of the same name with different words need names of their own in the description.
@@ -355,6 +360,9 @@ SPECTACULAR_SETTINGS = {
         "ReadingStateEnum": "fleet.models.Reading.State",
         "ForecastStateEnum": "fleet.models.Forecast.State",
         "FindingStateEnum": "fleet.models.Finding.State",
+        "WebhookEventEnum": "accounts.webhooks.models.Event",
+        "SubscribedEventEnum": "accounts.webhooks.models.SUBSCRIBED",
+        "WebhookDeliveryStateEnum": "accounts.webhooks.models.WebhookDelivery.State",
         "JobStateEnum": "accounts.jobs.models.Job.State",
         "ReadingSourceEnum": "fleet.models.Reading.Source",
         "NeedKindEnum": "scheduling.models.Need.Kind",

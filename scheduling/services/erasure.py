@@ -32,6 +32,7 @@ from accounts.models import (
 )
 from accounts.services import record
 from accounts.tenancy import TenantModel
+from accounts.webhooks.models import WebhookDelivery
 from fleet.models import (
     AccessException,
     AccessWindow,
@@ -124,6 +125,7 @@ DELETED: Final[tuple[type[Model], ...]] = (
 
 QUOTING: Final[Mapping[type[TenantModel], tuple[str, ...]]] = {
     AuditEntry: ("subject_name", "details"),
+    WebhookDelivery: ("body", "trouble"),
     Job: ("parameters", "doing", "result", "problem"),
     JobChunk: ("payload", "result"),
     IntakeBatch: ("name",),

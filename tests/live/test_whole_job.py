@@ -8,7 +8,7 @@ import re
 from pathlib import Path
 
 from tests.live.parts import Person, running_parts
-from tests.live.walk import access, money, records, repair, week
+from tests.live.walk import access, money, records, repair, webhooks, week
 from tests.routes import every_route
 
 WRITE_ROUTES = [route for route in every_route() if route.method != "GET" and route.path.startswith("/api/")]
@@ -26,6 +26,7 @@ def test_a_company_is_lived_through_and_every_write_route_is_called(tmp_path: Pa
         owner, office, client = people["owner"], people["office"], people["client"]
         installers = {name: people[name] for name in ("runa", "pelle", "tilda")}
         access.walk(parts, owner, logins)
+        webhooks.walk(owner)
         records.walk(owner, office, people["runa"], people["S39-1"], client)
         week.walk(owner, office, installers, client)
         repair.walk(office, client)

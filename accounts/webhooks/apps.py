@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class WebhooksConfig(AppConfig):
+    name = "accounts.webhooks"
+    verbose_name = "Events out"

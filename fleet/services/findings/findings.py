@@ -11,6 +11,7 @@ from accounts.day_alone import DayAlone
 from accounts.models import Company
 from fleet.models import Finding, Unit
 from fleet.services import words
+from fleet.services.events_out import findings_opened
 from fleet.services.findings.decisions import decide
 from fleet.services.findings.facts import History, load_history
 from fleet.services.findings.patterns import RECENT, Pattern, patterns_of, position_of
@@ -122,6 +123,7 @@ def _store(
             if finding.state != Finding.State.DISMISSED:
                 finding.state = Finding.State.CLOSED
         Finding.objects.bulk_create(fresh)
+        findings_opened(company.pk, fresh, now)
         names = [*(name.removesuffix("_id") for name in _FIELDS), "last_seen_on"]
         Finding.objects.bulk_update(changed, names, batch_size=100)
         Finding.objects.bulk_update(list(vanished.values()), ["state", "closed_at"], batch_size=100)

@@ -16,6 +16,7 @@ from fleet.forecasting.answer.forecast import forecast
 from fleet.forecasting.wear.learned import Learned
 from fleet.models import FleetLesson, Forecast, Position, Unit
 from fleet.services import words
+from fleet.services.events_out import forecasts_past_limit, is_past
 from fleet.services.forecasts.sources import out_of_date
 from fleet.services.forecasts.tables import end_of_day, list_units_in_use, load_fleet
 from fleet.services.forecasts.workers import Forecasted, ForecastRun, forecast_blocks
@@ -108,7 +109,7 @@ def forecast_company(
     task = ForecastRun(company, None if wanted_units is None else frozenset(wanted_units), day, learned)
     with closing(forecast_blocks(task, blocks)) as forecasted:
         for number, block_result in enumerate(forecasted, start=1):
-            counts.update(_stored(block_result, day=day, now=now))
+            counts.update(_stored(block_result, company=company, day=day, now=now))
             if learned is None:
                 _keep_lesson(company, block_result.learned, units=len(blocks[0]), day=day, now=now)
             if progress is not None:
@@ -145,7 +146,7 @@ def refresh_forecasts(*, company: Company, now: datetime, progress: Progress | N
         progress(0.0, words.forecasting_units(len(todo)))
     with closing(forecast_blocks(ForecastRun(company, None, day, learned), blocks)) as forecasted:
         for number, block_result in enumerate(forecasted, start=1):
-            counts.update(_stored(block_result, day=day, now=now))
+            counts.update(_stored(block_result, company=company, day=day, now=now))
             if progress is not None:
                 progress(number / len(blocks), words.units_with_news_forecast(counts["units"], len(todo)))
     if progress is not None:
@@ -180,7 +181,7 @@ def forecast_units(*, company: Company, units: Iterable[int], now: datetime) -> 
         for block_result in forecasted:
             for fields in block_result.rows.values():
                 fields["made_from"] = ""
-            counts |= _stored(block_result, day=day, now=now)
+            counts |= _stored(block_result, company=company, day=day, now=now)
     return counts
 
 
@@ -263,13 +264,13 @@ def _keep_lesson(
     )
 
 
-def _stored(block: Forecasted, *, day: date, now: datetime) -> dict[str, int]:
+def _stored(block: Forecasted, *, company: Company, day: date, now: datetime) -> dict[str, int]:
     """Store a block; the counts."""
-    stored = _store(block.rows, day=day, now=now)
+    stored = _store(block.rows, company=company, day=day, now=now)
     return {"units": block.units, "positions": len(block.rows), "unusable": block.unusable, **stored}
 
 
-def _store(rows: Mapping[int, Mapping[str, Any]], *, day: date, now: datetime) -> dict[str, int]:
+def _store(rows: Mapping[int, Mapping[str, Any]], *, company: Company, day: date, now: datetime) -> dict[str, int]:
     """Write what differs from the stored forecasts of the day, and move the mark of the latest one."""
     with transaction.atomic():
         # The lock makes two runs for the same positions follow one another, also when there is no forecast to lock yet.
@@ -278,7 +279,14 @@ def _store(rows: Mapping[int, Mapping[str, Any]], *, day: date, now: datetime) -
         position_ids = list(lock.values_list("pk", flat=True))
         # By position alone: a join to the company makes the database look through all of its forecasts.
         own_forecasts = Forecast.objects.filter(position_id__in=position_ids)
-        latest = dict(own_forecasts.filter(is_latest=True).values_list("position_id", "as_of"))
+        latest, was_past = {}, set()
+        kept = own_forecasts.filter(is_latest=True)
+        for pk, as_of, placement_id, state, p50 in kept.values_list(
+            "position_id", "as_of", "placement_id", "state", "p50"
+        ):
+            latest[pk] = as_of
+            if is_past(state, p50, as_of):
+                was_past.add((pk, placement_id))
         today = own_forecasts.filter(as_of=day).values("position_id", *_FIELDS)
         stored = {row["position_id"]: row for row in today}
         created, changed, written = 0, 0, []
@@ -301,6 +309,7 @@ def _store(rows: Mapping[int, Mapping[str, Any]], *, day: date, now: datetime) -
             unique_fields=["position", "as_of"],
             update_fields=[*(_model_field(name) for name in _FIELDS), "computed_at"],
         )
+        forecasts_past_limit(company.pk, [row for row in written if row.is_latest], was_past, now)
     unchanged = len(position_ids) - created - changed
     return {"created": created, "changed": changed, "unchanged": unchanged}
 

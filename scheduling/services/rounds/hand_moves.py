@@ -17,6 +17,7 @@ from scheduling.models import Installer, Plan, Round, Stop, Visit
 from scheduling.planning import rounds
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.rounds.by_hand import MovedByHand, move_by_hand, take_out
+from scheduling.services import events_out
 from scheduling.services.days import PlanningClock
 from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
@@ -447,14 +448,18 @@ class _Moving:
         # it is no longer what the planner answered
         self.plan.digest = ""
         self.plan.save(update_fields=["costs", "digest"])
+        moved = []
         for row, stops in written:
             for stop in stops:
-                changed = slots[stop.visit_id] != (stop.starts_at, stop.leaves_at, row.installer_id)
+                before = slots[stop.visit_id]
+                changed = before != (stop.starts_at, stop.leaves_at, row.installer_id)
                 if changed or stop.visit_id == self.stop.visit_id:
                     self._note(stop, row, by, lock, reason, changed)
+                moved.append((stop.visit, events_out.Slot(before[0], before[2]), events_out.Slot.of_stop(stop)))
         if self.plan.state == Plan.State.PUBLISHED:
             event = f"plan {self.plan.pk} moved {as_text(self.now)}"
             messages.rounds_changed(self.company, event, hand_move.differences, self.now)
+            events_out.times_set(self.company.pk, moved, self.now)
         write_parts_lists(plan=self.plan, now=self.now)
 
     def _note(self, stop: Stop, row: Round, by: Membership | None, lock: bool, reason: str, changed: bool) -> None:
@@ -478,6 +483,7 @@ class _Moving:
                 visit.locked_start = visit.locked_installer = visit.locked_by = visit.locked_at = None
                 visit.lock_reason = ""
         visit.save(update_fields=["revision", "updated_at", "installer", "appointment_at", *LOCK])
+        stop.visit = visit
         if visit.state == State.CONFIRMED and visit.appointment_at != appointment_before:
             messages.moved(visit, appointment_before, self.now)
 

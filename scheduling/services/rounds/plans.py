@@ -17,6 +17,7 @@ from accounts.services.companies import lock_company
 from scheduling.models import Plan, Round, Stop, UnservedVisit, Visit
 from scheduling.planning import rounds
 from scheduling.planning.travel.trips import TravelProvider
+from scheduling.services import events_out
 from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
 from scheduling.services.rounds.costs import add_up, cents_of_round, cents_of_route, costs_of_plan
@@ -422,6 +423,8 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
             if _overlap(row, other)
         ]
         earlier_stops = Stop.objects.filter(round__plan__in=others).select_related("visit__site", "round__installer")
+        stop_before = {s.visit_id: s for s in earlier_stops}
+        slots_before = {s.visit_id: events_out.known_before(s.visit, stop_before.get(s.visit_id)) for s in stops}
         before = {s.visit_id: (s.starts_at, s.leaves_at, s.round.installer_id) for s in earlier_stops}
         Plan.objects.filter(pk__in=[other.pk for other in others]).update(state=Plan.State.REPLACED)
         row.state, row.published_at = Plan.State.PUBLISHED, now
@@ -462,6 +465,8 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
             Visit.objects.filter(pk__in=dropped_visits, state=Visit.State.CONFIRMED), f"plan {row.pk}", now
         )
         messages.rounds_changed(row.company, f"plan {row.pk}", row.differences, now)
+        slots = [(stop.visit, slots_before[stop.visit_id], events_out.Slot.of_stop(stop)) for stop in stops]
+        events_out.times_set(row.company_id, slots, now)
         record(by=by, action="publish plan", subject=row, details={"replaces": [o.pk for o in others]}, now=now)
     return row
 

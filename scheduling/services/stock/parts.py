@@ -20,6 +20,7 @@ from scheduling.planning.stock.reorder import ExpectedDemand
 from scheduling.planning.stock.replenish import ItemToOrder, packs_to_order
 from scheduling.planning.stock.supply import Share
 from scheduling.planning.stock.uncertain_demand import chance_of_running_out, over_lead_time
+from scheduling.services.events_out import orders_due
 from scheduling.services.policy import read_policy
 from scheduling.services.stock.allocation import Allocation
 from scheduling.services.stock.demand import expect_demand
@@ -63,8 +64,10 @@ def write_parts_lists(*, plan: Plan, now: datetime) -> PartsWritten:
         writer.visits_and_rounds()
         last_of_plan = plan.first_day + timedelta(days=plan.days - 1)
         writer.period(plan.first_day, last_of_plan, in_plan_only=True)
-        writer.period(today, today + timedelta(days=writer.rules.order_horizon_days - 1), in_plan_only=False)
+        last_to_order = today + timedelta(days=writer.rules.order_horizon_days - 1)
+        to_order = writer.period(today, last_to_order, in_plan_only=False)
         writer.delete_stale()
+        orders_due(to_order, today, now)
     return PartsWritten(writer.written, writer.unchanged)
 
 

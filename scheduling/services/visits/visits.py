@@ -13,6 +13,7 @@ from accounts.models import Membership
 from accounts.services import record
 from fleet.services.consequences import Kind, announce
 from scheduling.models import Installer, Need, Plan, Stop, Visit, VisitTask
+from scheduling.services import events_out
 from scheduling.services.people import messages
 from scheduling.services.people.words import done_lines, spoken_minutes
 from scheduling.services.visits.appointments import check_appointment, site_time
@@ -99,6 +100,7 @@ def confirm_visit(
         _release(row, by, now)
         _save(row, by, "confirm visit", {"was": before, "appointment_at": _text(appointment_at)}, now)
         messages.confirmed(visit=row, earlier_state=was_state, earlier_at=was_at, by=by, now=now)
+        events_out.appointment_set(row, was_at, now)
     return row
 
 
@@ -186,6 +188,7 @@ def complete_visit(
         finished = row.tasks.filter(outcome=VisitTask.Outcome.DONE).select_related("need__unit", "need__position")
         work = [(t.need.unit.code, t.need.kind, t.need.position) for t in finished.order_by("order")]
         messages.done(row, done_lines(work), now)
+        events_out.done(row, now)
         _gives_back(row, now)
     return row
 
@@ -290,6 +293,7 @@ def accept_offer(*, visit: Visit, by: Membership | None, opens_at: datetime, now
         _release(row, by, now)
         _save(row, by, "accept offer", details, now)
         messages.offer_taken(visit=row, by=by, now=now)
+        events_out.appointment_set(row, None, now)
     return row
 
 

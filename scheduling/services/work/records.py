@@ -21,6 +21,7 @@ from fleet.services.units.placements import place, rotate_lead_lag
 from scheduling.models import Installer, Need, ServiceRecord, Visit, VisitTask
 from scheduling.planning.needs.work import part_for
 from scheduling.planning.stock import parts
+from scheduling.services import events_out
 from scheduling.services.people import messages
 from scheduling.services.people.words import done_lines
 from scheduling.services.stock.stock import put_into_stock, take_from_stock
@@ -217,6 +218,7 @@ def _close_visit(
     visit.state, visit.closed_at, visit.updated_at, visit.offers = Visit.State.DONE, report.done_at, now, []
     visit.revision += 1
     visit.save(update_fields=["state", "closed_at", "updated_at", "offers", "revision"])
+    events_out.done(visit, now)
     lines = done_lines([(row.entry.unit.code, row.entry.action, row.entry.position) for row in rows])
     if corrects is None or _said_to_client(corrects.work) != _said_to_client([row.as_stored() for row in rows]):
         messages.done(visit, lines, now)

@@ -9,6 +9,8 @@ from typing import Any, Final
 from django.conf import settings
 
 BODIES: Final = settings.BASE_DIR / "fixtures" / "api" / "bodies.json"
+#: Answers of a fixed scenario (`tests/test_every_answer.py`).
+ANSWERS: Final = BODIES.with_name("answers.json")
 
 
 def show_bodies(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:
@@ -16,7 +18,7 @@ def show_bodies(result: dict[str, Any], generator: Any, request: Any, public: bo
     bodies = json.loads(BODIES.read_text())
     for address, operations in result["paths"].items():
         for method, operation in operations.items():
-            name = f"{method.upper()} {address.replace('{id}', '<pk>')}"
+            name = f"{method.upper()} {address.replace('{id}', '<pk>').replace('{token}', '<token>')}"
             content = operation.get("requestBody", {}).get("content", {})
             if name in bodies and "application/json" in content:
                 content["application/json"]["example"] = bodies[name]

@@ -3,7 +3,7 @@
 from typing import Any
 
 from django.utils import timezone
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.exceptions import AuthenticationFailed, NotFound
@@ -22,6 +22,8 @@ from accounts.models import AccessToken, Client, Invitation, Membership, User
 from accounts.services import WrongCredentials
 from accounts.services.invitations import account_of
 
+STATES = [(state, state) for state in ("open", "accepted", "withdrawn", "expired")]
+
 
 class LinkThrottle(AddressThrottle):
     """Looks at links of letters from one address."""
@@ -32,7 +34,7 @@ class LinkThrottle(AddressThrottle):
 class InvitationSerializer(TenantModelSerializer):
     """A place that was offered to an address."""
 
-    state = serializers.SerializerMethodField(help_text="open, accepted, withdrawn or expired")
+    state = serializers.SerializerMethodField(help_text="how it stands")
 
     class Meta:
         model = Invitation
@@ -51,6 +53,7 @@ class InvitationSerializer(TenantModelSerializer):
         ]
         read_only_fields = fields
 
+    @extend_schema_field(serializers.ChoiceField(choices=STATES))
     def get_state(self, invitation: Invitation) -> str:
         """Say how it stands; one whose owner owns the company no more counts as withdrawn."""
         if invitation.accepted_at is not None:

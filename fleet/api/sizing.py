@@ -15,7 +15,7 @@ from fleet.engineering.purposes import PURPOSES
 from fleet.engineering.sizing import AIMS, BACTERIA_TESTS, DISINFECTANTS, LIMITED_BY, Check
 from fleet.engineering.sizing.words.comparison import expected_values
 from fleet.intake.names import public_name
-from fleet.models import CatalogueItem, Site, Stage, Unit
+from fleet.models import CatalogueItem, Position, Site, Stage, Unit
 from fleet.services.sizing.sizing import AskedUse, size_for
 
 _TEMPERATURE: Final = kinds.TEMPERATURE.within(1.0, 45.0)
@@ -197,7 +197,7 @@ class SizedPartSerializer(SentencesSerializer):
     """Cartridges of one kind in their place of the train, and why."""
 
     stage = OneOfField(choices=Stage.choices)
-    role = serializers.CharField()
+    role = serializers.ChoiceField(choices=Position.Role.choices)
     count = serializers.IntegerField()
     item = serializers.CharField(source="item.code", help_text="code in the catalogue")
     name = serializers.CharField(source="item.name")

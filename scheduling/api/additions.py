@@ -18,7 +18,7 @@ class ExtraPartSerializer(StrictSerializer):
 class VisitAdditionSerializer(TenantModelSerializer):
     """A need that would cost less along with the confirmed visit than on one of its own."""
 
-    kind = serializers.CharField(source="need.kind")
+    kind = serializers.ChoiceField(choices=Need.Kind.choices, source="need.kind")
     label = serializers.CharField(source="need.label")  # type: ignore[assignment]
     unit = serializers.IntegerField(source="need.unit_id")
     unit_code = serializers.CharField(source="need.unit.code")

@@ -4,6 +4,8 @@ from rest_framework import serializers
 
 from accounts.http.fields import DayOrMomentField, MomentField
 from accounts.http.serializers import StrictSerializer
+from fleet.models import Unit
+from scheduling.models import Need, Plan, Visit
 
 
 class ShownSerializer(StrictSerializer):
@@ -18,11 +20,11 @@ class SheetTaskSerializer(StrictSerializer):
 
     order = serializers.IntegerField()
     need = serializers.IntegerField()
-    state = serializers.CharField()
+    state = serializers.ChoiceField(choices=Need.State.choices)
     unit = serializers.IntegerField()
     unit_code = serializers.CharField()
     position = serializers.IntegerField(allow_null=True)
-    kind = serializers.CharField()
+    kind = serializers.ChoiceField(choices=Need.Kind.choices)
     what = serializers.CharField()
     item = serializers.IntegerField(allow_null=True)
     item_code = serializers.CharField(allow_null=True)
@@ -30,8 +32,8 @@ class SheetTaskSerializer(StrictSerializer):
         child=serializers.CharField(), help_text="codes of other cartridges on hand that do its work in its place"
     )
     minutes = serializers.IntegerField()
-    source = serializers.CharField(  # type: ignore[assignment]
-        help_text="forecast, finding, calendar or person; a person's reason is quoted"
+    source = serializers.ChoiceField(  # type: ignore[assignment]
+        choices=Need.Source.choices, help_text="what asks for it; a person's reason is quoted"
     )
     reason = serializers.CharField()
     why = serializers.CharField(help_text="what was seen, read or said, without what waiting would cost")
@@ -84,7 +86,7 @@ class SheetUnitSerializer(StrictSerializer):
     unit = serializers.IntegerField()
     code = serializers.CharField()
     name = serializers.CharField()
-    use = serializers.CharField()
+    use = serializers.ChoiceField(choices=Unit.Use.choices)
     train = SheetPlaceSerializer(many=True)
     read_at = DayOrMomentField(allow_null=True)
     last_readings = SheetReadingSerializer(many=True)
@@ -116,7 +118,7 @@ class SheetStopSerializer(StrictSerializer):
     order = serializers.IntegerField()
     stop = serializers.IntegerField()
     visit = serializers.IntegerField()
-    state = serializers.CharField()
+    state = serializers.ChoiceField(choices=Visit.State.choices)
     is_next = serializers.BooleanField(help_text="whether it is the first stop that is not closed yet")
     is_urgent = serializers.BooleanField()
     appointment_at = MomentField(allow_null=True)
@@ -150,8 +152,8 @@ class DaySheetSerializer(StrictSerializer):
     """An installer's day on one sheet."""
 
     round = serializers.IntegerField(source="round.pk")
-    plan_state = serializers.CharField(
-        source="round.plan.state", help_text="state of its plan; a draft may still change"
+    plan_state = serializers.ChoiceField(
+        choices=Plan.State.choices, source="round.plan.state", help_text="state of its plan; a draft may still change"
     )
     installer = serializers.IntegerField(source="round.installer_id")
     installer_name = serializers.CharField(source="round.installer.name")

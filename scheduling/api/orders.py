@@ -30,7 +30,7 @@ from scheduling.exports.order_documents import (
     order_pdf,
     order_text,
 )
-from scheduling.models import Delivery, PartsList, PurchaseOrder, PurchaseOrderLine
+from scheduling.models import Delivery, PartsList, PurchaseOrder, PurchaseOrderLine, Visit
 from scheduling.services.orders.deliveries import DeliveredPieces, late_deliveries, receive_order, void_delivery
 from scheduling.services.orders.drafts import draft_orders
 from scheduling.services.orders.orders import (
@@ -372,7 +372,7 @@ class EndangeredSerializer(StrictSerializer):
     """A visit that counts on pieces which come late."""
 
     visit = serializers.IntegerField(source="visit.pk")
-    state = serializers.CharField(source="visit.state")
+    state = serializers.ChoiceField(choices=Visit.State.choices, source="visit.state")
     site = serializers.IntegerField(source="visit.site_id")
     site_code = serializers.CharField(source="visit.site.code")
     site_name = serializers.CharField(source="visit.site.name")

@@ -9,7 +9,13 @@ from accounts.http.serializers import StrictSerializer
 from fleet.models import Position, Unit
 from scheduling.api.notes import SentSerializer
 from scheduling.models import Installer, Need, Visit
+from scheduling.planning.rounds import DifferenceKind
 from scheduling.services.rounds.replanning import Happened, InstallerIsOut, UrgentCall, VisitIsOff, VisitOverruns
+
+DIFFERENCES = [(kind.value, kind.value) for kind in DifferenceKind]
+DISTURBANCES = [
+    (kind, kind.replace("_", " ")) for kind in ("installer_out", "overrun", "visit_cancelled", "urgent_call")
+]
 
 
 class InstallerOutSerializer(StrictSerializer):
@@ -99,7 +105,7 @@ class DifferenceSerializer(StrictSerializer):
 
     visit = serializers.IntegerField()
     site_name = serializers.CharField()
-    kind = serializers.CharField(help_text="rescheduled, reassigned, retimed, dropped, cancelled or added")
+    kind = serializers.ChoiceField(choices=DIFFERENCES, help_text="how its visit changed")
     sentence = serializers.CharField()
     before = SlotSerializer(allow_null=True)
     after = SlotSerializer(allow_null=True)
@@ -110,7 +116,7 @@ class DifferenceSerializer(StrictSerializer):
 class HappenedSerializer(StrictSerializer):
     """One thing that went wrong; of the fields those that belong to its kind."""
 
-    kind = serializers.CharField(help_text="installer_out, overrun, visit_cancelled or urgent_call")
+    kind = serializers.ChoiceField(choices=DISTURBANCES)
     installer = serializers.IntegerField(required=False)
     from_at = MomentField(required=False)
     through = serializers.DateField(required=False)

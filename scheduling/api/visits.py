@@ -52,9 +52,9 @@ class PlannedSerializer(StrictSerializer):
 class VisitTaskSerializer(TenantModelSerializer):
     """A need taken up by a visit, in the order of work."""
 
-    kind = serializers.CharField(source="need.kind")
+    kind = serializers.ChoiceField(choices=Need.Kind.choices, source="need.kind")
     label = serializers.CharField(source="need.label")  # type: ignore[assignment]
-    state = serializers.CharField(source="need.state", help_text="open, done or dropped")
+    state = serializers.ChoiceField(choices=Need.State.choices, source="need.state", help_text="how far the need is")
     unit = serializers.IntegerField(source="need.unit_id")
     unit_code = serializers.CharField(source="need.unit.code")
     position = serializers.IntegerField(source="need.position_id", allow_null=True)

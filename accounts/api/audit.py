@@ -22,7 +22,10 @@ from accounts.services.trail_words import sentence_of
                 {
                     "type": "object",
                     "description": "of 'changes': each changed field with its old and new value",
-                    "additionalProperties": {"type": ["object", "array", "string", "number", "boolean", "null"]},
+                    "additionalProperties": {
+                        "type": ["object", "array", "string", "number", "boolean", "null"],
+                        "items": {"type": ["object", "string", "number", "boolean", "null"]},
+                    },
                 },
             ]
         },

@@ -1,7 +1,9 @@
 """Filters of lists: declared once, and strict about what they are given."""
 
+from collections import OrderedDict
 from collections.abc import Iterator
-from typing import Any
+from copy import copy
+from typing import Any, Final
 
 import django_filters
 from django.db import models
@@ -40,8 +42,51 @@ class RowFilter(django_filters.CharFilter):
         return queryset.filter(**{self.field_name: row.pk})
 
 
+#: Endings that say how a value is compared, and what the library calls the comparison.
+_ENDINGS: Final = {"gte": "_from", "lt": "_before", "lte": "_up_to", "icontains": "_contains"}
+# Words that say little without the thing whose they are: `plan_state`.
+_OF_SOMETHING: Final = frozenset({"state", "kind"})
+
+
+def plain_name(name: str) -> str | None:
+    """The name of a query parameter that follows the rule of all lists; None where the library's own name does.
+
+    What is looked up through other rows has the name of what is meant (`site`, not `unit__site`), and an ending says
+    how it is compared: `_from` (that or later), `_before`, `_up_to` (that or earlier), `_contains`.
+
+    >>> [plain_name(name) for name in ("unit__site", "plan__state", "round__day__gte", "state", "removed_at__isnull")]
+    ['site', 'plan_state', 'day_from', None, None]
+    """
+    *path, last = name.split("__")
+    ending = _ENDINGS.get(last, "")
+    if not ending:
+        path.append(last)
+    if not path or last in ("isnull", "in") or (len(path) == 1 and not ending):
+        return None
+    thing = "_".join(path[-2:]) if path[-1] in _OF_SOMETHING else path[-1]
+    return f"{thing}{ending}"
+
+
 class TenantFilterSet(FilterSet):
-    """The base of every filterset; a foreign key is filtered by its id, or the code or name of its row."""
+    """The base of every filterset; a foreign key is filtered by its id, or the code or name of its row.
+
+    Parameters go by the rule of `plain_name`; the library's own names are understood too. A state may be given several
+    times, and means any of them.
+    """
+
+    @classmethod
+    def get_filters(cls) -> "OrderedDict[str, django_filters.Filter]":
+        filters = super().get_filters()
+        state = filters.get("state")
+        if type(state) is django_filters.ChoiceFilter and state.lookup_expr == "exact":
+            filters["state"] = django_filters.MultipleChoiceFilter(
+                field_name=state.field_name, distinct=False, **state.extra
+            )
+        for name, declared in list(filters.items()):
+            plain = plain_name(name)
+            if plain is not None and plain not in filters:
+                filters[plain] = copy(declared)
+        return filters
 
     class Meta:
         filter_overrides = {

@@ -13,6 +13,7 @@ from rest_framework import serializers
 
 from accounts.fields_seen import narrowed_to
 from accounts.http.fields import TenantRelatedField
+from accounts.http.filters import plain_name
 from accounts.http.problems import KINDS, PROBLEM_JSON
 from accounts.http.serializers import FieldsByRole
 from accounts.models import Membership
@@ -216,6 +217,19 @@ class ProblemSchema(AutoSchema):
             statuses |= {412}
         # A view names here what it answers beyond the rule, such as the 401 of a wrong password.
         return sorted(statuses | set(getattr(self.view, "further_problems", ())))
+
+
+def prefer_plain_names(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:
+    """Say of the library's own names of query parameters which plain name means the same; a hook of the generator."""
+    for operations in result["paths"].values():
+        parameters = operations.get("get", {}).get("parameters", [])
+        names = {parameter["name"] for parameter in parameters}
+        for parameter in parameters:
+            plain = plain_name(parameter["name"]) if parameter["in"] == "query" else None
+            if plain in names:
+                parameter["deprecated"] = True
+                parameter["description"] = f"another name of `{plain}`"
+    return result
 
 
 def describe_tags(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:

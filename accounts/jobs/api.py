@@ -15,7 +15,10 @@ from accounts.jobs import claims
 from accounts.jobs.models import Job
 
 # A value of any kind; what stands in it depends on what was sent or done.
-_INSIDE = {"type": ["number", "string", "boolean", "array", "object", "null"]}
+# Generators of clients want to know what is in an array, however deep: in one within arrays, no further array.
+_SCALARS = ["number", "string", "boolean", "object", "null"]
+_DEEPEST = {"type": [*_SCALARS, "array"], "items": {"type": _SCALARS}}
+_INSIDE = {"type": [*_SCALARS, "array"], "items": _DEEPEST}
 ANY_JSON = {
     "oneOf": [
         {"type": ["number", "string", "boolean", "null"]},

@@ -17,7 +17,7 @@ from accounts.services.companies import lock_company
 from accounts.webhooks.models import SUBSCRIBED, Event, WebhookDelivery, WebhookEndpoint
 from accounts.webhooks.outbox import Happening, delivery_to
 from accounts.webhooks.places import check_url
-from accounts.webhooks.sending import give_up_waiting
+from accounts.webhooks.sending import stop_waiting
 from accounts.webhooks.signing import new_salt, secret_of
 from accounts.webhooks.tasks import send_webhook
 
@@ -78,7 +78,7 @@ def change_endpoint(*, by: Membership, endpoint: WebhookEndpoint, now: datetime,
         _note(by, "update webhook endpoint", row, now)
         row.save()
         if not row.is_on:
-            give_up_waiting(row, gettext("The endpoint was switched off."))
+            stop_waiting(row, gettext("The endpoint was switched off."))
     return row
 
 

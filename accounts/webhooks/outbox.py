@@ -27,7 +27,7 @@ class Happening:
     data: Mapping[str, Any]
 
 
-def is_told(company_id: int, *events: Event) -> bool:
+def has_receiver(company_id: int, *events: Event) -> bool:
     """Whether anybody outside is told of one of these events, for whoever would look long for what to say."""
     return bool(_endpoints(company_id, set(events)))
 

@@ -60,7 +60,7 @@ def check_url(url: str) -> None:
         raise _invalid("write an address such as https://example.com/hooks.") from None
 
 
-def look_up(url: str) -> Place:
+def resolve(url: str) -> Place:
     """Find out what an address means now, and refuse what is not open to everybody.
 
     Raises

@@ -15,7 +15,7 @@ from accounts.models import Letter, Membership
 from accounts.services.audit import record
 from accounts.services.letters import write_letter
 from accounts.webhooks.models import Event, WebhookDelivery, WebhookEndpoint
-from accounts.webhooks.places import RefusedPlaceError, look_up
+from accounts.webhooks.places import RefusedPlaceError, resolve
 from accounts.webhooks.posting import post
 from accounts.webhooks.signing import headers_of
 
@@ -73,7 +73,7 @@ def forget_deliveries(*, now: datetime) -> int:
     return deleted
 
 
-def give_up_waiting(endpoint: WebhookEndpoint, why: str) -> int:
+def stop_waiting(endpoint: WebhookEndpoint, why: str) -> int:
     """What waits for an endpoint that is off is tried no more; it can be sent again by hand."""
     waiting = WebhookDelivery.objects.filter(endpoint=endpoint, state=State.WAITING)
     return waiting.update(state=State.FAILED, next_attempt_at=None, trouble=why)
@@ -119,7 +119,7 @@ def _attempt(delivery: WebhookDelivery, now: datetime) -> tuple[int | None, str]
         **headers_of(delivery, delivery.endpoint, body, now),
     }
     try:
-        status = post(look_up(delivery.endpoint.url), body.encode(), headers)
+        status = post(resolve(delivery.endpoint.url), body.encode(), headers)
     except RefusedPlaceError as error:
         return None, gettext("Nothing is sent there: {why}").format(why=error)[:300]
     # whatever the network or the other side comes up with, the next event must still be sent
@@ -156,7 +156,7 @@ def _switch_off(key: int, now: datetime) -> None:
         endpoint.is_on, endpoint.switched_off_at = False, now
         record(by=None, action="disable webhook endpoint", subject=endpoint, now=now, company=endpoint.company)
         endpoint.save(update_fields=["is_on", "switched_off_at"])
-        give_up_waiting(endpoint, gettext("The endpoint was switched off: it took nothing any more."))
+        stop_waiting(endpoint, gettext("The endpoint was switched off: it took nothing any more."))
         owners = Membership.objects.filter(company=endpoint.company_id, role=Membership.Role.OWNER, is_active=True)
         for owner in owners.select_related("user").order_by("pk"):
             write_letter(kind=Letter.Kind.WEBHOOK_OFF, email=owner.user.email, endpoint=endpoint, now=now)

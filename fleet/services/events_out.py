@@ -5,13 +5,13 @@ from datetime import date, datetime
 from typing import Any
 
 from accounts.webhooks.models import Event
-from accounts.webhooks.outbox import Happening, is_told, tell
+from accounts.webhooks.outbox import Happening, has_receiver, tell
 from fleet.models import Finding, Forecast, Position, Unit
 
 
 def findings_opened(company_id: int, findings: Sequence[Finding], now: datetime) -> None:
     """Findings opened; they are stored, and have their ids."""
-    if not findings or not is_told(company_id, Event.FINDING_OPENED):
+    if not findings or not has_receiver(company_id, Event.FINDING_OPENED):
         return
     units = _units({finding.unit_id for finding in findings})
     tell(
@@ -53,7 +53,7 @@ def forecasts_past_limit(
         and is_past(forecast.state, forecast.p50, forecast.as_of)
         and (forecast.position_id, forecast.placement_id) not in was_past
     ]
-    if not fresh or not is_told(company_id, Event.FORECAST_PAST_LIMIT):
+    if not fresh or not has_receiver(company_id, Event.FORECAST_PAST_LIMIT):
         return
     rows = Position.objects.filter(pk__in={forecast.position_id for forecast in fresh})
     positions = {row["id"]: row for row in rows.values("id", "unit_id", "stage", "role")}

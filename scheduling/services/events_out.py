@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime
 from typing import Any
 
 from accounts.webhooks.models import Event
-from accounts.webhooks.outbox import Happening, is_told, tell
+from accounts.webhooks.outbox import Happening, has_receiver, tell
 from scheduling.models import PartsList, Plan, Stop, Visit
 from scheduling.planning.rounds import Disturbance
 
@@ -36,14 +36,14 @@ def known_before(visit: Visit, stop: Stop | None) -> Slot | None:
 def times_set(company_id: int, slots: Iterable[tuple[Visit, Slot | None, Slot]], now: datetime) -> None:
     """Visits got a time, or another than they had before; each with what it had and has. What stays is not told."""
     changed = [(visit, before, after) for visit, before, after in slots if _differ(visit, before, after)]
-    if changed and is_told(company_id, Event.VISIT_PLANNED, Event.VISIT_MOVED):
+    if changed and has_receiver(company_id, Event.VISIT_PLANNED, Event.VISIT_MOVED):
         tell(company_id=company_id, happenings=[_of_time(*each) for each in changed], now=now)
 
 
 def appointment_set(visit: Visit, earlier_at: datetime | None, now: datetime) -> None:
     """A time was confirmed with the client, or another one; `earlier_at`: what was confirmed before."""
     at = visit.appointment_at
-    if at is None or not is_told(visit.company_id, Event.VISIT_PLANNED, Event.VISIT_MOVED):
+    if at is None or not has_receiver(visit.company_id, Event.VISIT_PLANNED, Event.VISIT_MOVED):
         return
     stops = Stop.objects.filter(visit=visit, round__plan__state=Plan.State.PUBLISHED).select_related("round")
     stop = stops.order_by("-round__plan__published_at", "-pk").first()
@@ -71,7 +71,7 @@ def done(visit: Visit, now: datetime) -> None:
 
 def orders_due(parts_list: PartsList, today: date, now: datetime) -> None:
     """Say of each supplier from whom something must be ordered by today; once for each last day of ordering."""
-    if not is_told(parts_list.company_id, Event.ORDER_DUE):
+    if not has_receiver(parts_list.company_id, Event.ORDER_DUE):
         return
     lines = parts_list.lines.filter(packs_to_order__gt=0, order_by__lte=today, item__supplier__is_active=True)
     due: dict[int, list[date]] = {}

@@ -73,7 +73,7 @@ def search(parts: Parts, role: str, token: str, cases: int, only: str) -> bool:
         events = parts.folder / f"{role}-{round_number}.ndjson"
         said = subprocess.run(
             [
-                *(sys.executable, "-m", "schemathesis.cli", "run", f"{parts.address}/api/v1/schema/?format=json"),
+                *(sys.executable, "-m", "schemathesis.cli", "run", f"{parts.address}/api/v1/schema/"),
                 *("--header", f"Authorization: Bearer {token}", "--checks", PROMISES, "--continue-on-failure"),
                 *("--phases", "examples,coverage,fuzzing,stateful", "--max-examples", str(each)),
                 *("--seed", str(round_number), "--generation-database", "none", "--workers", "2"),
@@ -101,7 +101,9 @@ def search(parts: Parts, role: str, token: str, cases: int, only: str) -> bool:
 
 
 def _operations(address: str, only: str) -> int:
-    paths = requests.get(f"{address}/api/v1/schema/?format=json", timeout=120).json()["paths"]
+    paths = requests.get(f"{address}/api/v1/schema/", headers={"Accept": "application/json"}, timeout=120).json()[
+        "paths"
+    ]
     chosen = [path for path in paths if re.search(only, path) and not re.search(ENDS_THE_SEARCH, path)]
     return max(sum(len(paths[path]) for path in chosen), 1)
 

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from accounts.errors import InvalidInput
-from accounts.webhooks.places import Place, RefusedPlaceError, check_url, is_public, look_up
+from accounts.webhooks.places import Place, RefusedPlaceError, check_url, is_public, resolve
 from accounts.webhooks.posting import post
 from tests.accounts.webhooks.receiver import Receiver
 
@@ -105,7 +105,7 @@ def resolving(*answers: str) -> Any:
 def test_a_name_that_means_an_inner_address_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(socket, "getaddrinfo", resolving("10.1.2.3"))
     with pytest.raises(RefusedPlaceError) as refused:
-        look_up("https://receiver.example/hooks")
+        resolve("https://receiver.example/hooks")
     # Whoever may not look into a network learns no address of it.
     assert "receiver.example" in str(refused.value)
     assert "10.1.2.3" not in str(refused.value)
@@ -115,16 +115,16 @@ def test_a_name_with_an_open_and_an_inner_address_is_refused(monkeypatch: pytest
     both = [*resolving("8.8.8.8")("", 443), *resolving("192.168.0.7")("", 443)]
     monkeypatch.setattr(socket, "getaddrinfo", lambda *_, **__: both)
     with pytest.raises(RefusedPlaceError):
-        look_up("https://receiver.example/hooks")
+        resolve("https://receiver.example/hooks")
 
 
 @pytest.mark.parametrize("host", ["2130706433", "0x7f.1", "127.1"])
 def test_an_inner_address_in_other_digits_is_refused(host: str) -> None:
     # inet_aton of the system reads all three as 127.0.0.1.
     with pytest.raises((RefusedPlaceError, OSError)):
-        look_up(f"https://{host}.:8443/")
+        resolve(f"https://{host}.:8443/")
     with pytest.raises(RefusedPlaceError):
-        look_up(f"https://{host}/")
+        resolve(f"https://{host}/")
 
 
 def test_the_name_is_looked_up_once_and_the_connection_made_to_what_was_checked(
@@ -132,7 +132,7 @@ def test_the_name_is_looked_up_once_and_the_connection_made_to_what_was_checked(
 ) -> None:
     settings.WEBHOOK_LOCAL_HOSTS = [f"receiver.example:{receiver.port}"]
     monkeypatch.setattr(socket, "getaddrinfo", resolving("127.0.0.1"))
-    place = look_up(f"http://receiver.example:{receiver.port}/hooks?key=1")
+    place = resolve(f"http://receiver.example:{receiver.port}/hooks?key=1")
     monkeypatch.undo()
     # The name leads nowhere on this machine: only what was checked can have been called.
     assert post(place, b"{}", {"X-Test": "1"}) == 204

@@ -8,7 +8,6 @@ from accounts.http.descriptions import hook_of
 DESCRIPTIONS: Final[Mapping[str, str]] = {
     "aboard": "pieces that are in the van already",
     "access_notes": "how to get in, and whom to ask for",
-    "action": "what was done, as the kind of a need",
     "address": "street and place, as on a letter",
     "appointment_at": "start of the work that is confirmed with the client; null without one",
     "arrives_at": "when the installer arrives; the work starts once the site is open",
@@ -156,7 +155,6 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "unit": "id of the unit",
     "unit_code": "code of the unit, unique in the company",
     "updated_at": "when it last changed",
-    "use": "what the water is used for",
     "van": "name or plate of the van",
     "visit": "id of the visit",
     "visits_changed": "proposed visits with other tasks, days or reasons now",

@@ -55,6 +55,8 @@ def test_each_action_has_one_scope_or_none_and_each_scope_opens_something() -> N
         "me remove_second_factor", "member reset_second_factor", "client_data retrieve",
         "calendar_feed create", "calendar_feed destroy", "member update", "member end", "invitation create",
         "invitation withdraw", "browser_session destroy", "company update", "client_data erase",
+        "webhook_endpoint create", "webhook_endpoint update", "webhook_endpoint destroy",
+        "webhook_endpoint rotate_secret",
     }  # fmt: skip
     assert {of_action[pair] for pair in METER_ALLOWED} == {"readings"}
 

@@ -67,13 +67,14 @@ def main() -> int:
 def search(parts: Parts, role: str, token: str, cases: int, only: str) -> bool:
     """Search as one role until it has made enough cases; whether nothing failed."""
     made, round_number, is_right = 0, 0, True
-    each = math.ceil(cases / _operations(parts.address, only))
+    description = parts.folder / "description.json"
+    each = math.ceil(cases / _operations(parts.address, only, description))
     while made < cases:
         round_number += 1
         events = parts.folder / f"{role}-{round_number}.ndjson"
         said = subprocess.run(
             [
-                *(sys.executable, "-m", "schemathesis.cli", "run", f"{parts.address}/api/v1/schema/"),
+                *(sys.executable, "-m", "schemathesis.cli", "run", str(description), "--url", parts.address),
                 *("--header", f"Authorization: Bearer {token}", "--checks", PROMISES, "--continue-on-failure"),
                 *("--phases", "examples,coverage,fuzzing,stateful", "--max-examples", str(each)),
                 *("--seed", str(round_number), "--generation-database", "none", "--workers", "2"),
@@ -100,10 +101,11 @@ def search(parts: Parts, role: str, token: str, cases: int, only: str) -> bool:
     return is_right
 
 
-def _operations(address: str, only: str) -> int:
-    paths = requests.get(f"{address}/api/v1/schema/", headers={"Accept": "application/json"}, timeout=120).json()[
-        "paths"
-    ]
+def _operations(address: str, only: str, description: Path) -> int:
+    """Fetch the description into a file, and say how many operations of it are searched."""
+    answer = requests.get(f"{address}/api/v1/schema/", headers={"Accept": "application/json"}, timeout=300)
+    description.write_bytes(answer.content)
+    paths = answer.json()["paths"]
     chosen = [path for path in paths if re.search(only, path) and not re.search(ENDS_THE_SEARCH, path)]
     return max(sum(len(paths[path]) for path in chosen), 1)
 

@@ -92,6 +92,8 @@ def is_public(text: str) -> bool:
         address: Address = ipaddress.ip_address(text.partition("%")[0])
     except ValueError:
         return False
+    if isinstance(address, ipaddress.IPv6Address) and address in _TRANSLATED:
+        return is_public(str(ipaddress.IPv4Address(address.packed[-4:])))
     inner = _inside(address)
     if inner is not None and not is_public(str(inner)):
         return False
@@ -103,8 +105,6 @@ def _inside(address: Address) -> ipaddress.IPv4Address | None:
     """The IPv4 address that an IPv6 address stands for."""
     if not isinstance(address, ipaddress.IPv6Address):
         return None
-    if address in _TRANSLATED:
-        return ipaddress.IPv4Address(address.packed[-4:])
     if address.teredo is not None:
         return address.teredo[1]
     return address.ipv4_mapped or address.sixtofour

@@ -8,6 +8,7 @@ from typing import Any, Final
 from django.db import transaction
 
 from accounts.day_alone import DayAlone
+from accounts.many_rows import update_rows
 from accounts.models import Company
 from fleet.models import Finding, Unit
 from fleet.services import words
@@ -122,9 +123,8 @@ def _store(
             if finding.state != Finding.State.DISMISSED:
                 finding.state = Finding.State.CLOSED
         Finding.objects.bulk_create(fresh)
-        names = [*(name.removesuffix("_id") for name in _FIELDS), "last_seen_on"]
-        Finding.objects.bulk_update(changed, names, batch_size=100)
-        Finding.objects.bulk_update(list(vanished.values()), ["state", "closed_at"], batch_size=100)
+        update_rows(changed, [*_FIELDS, "last_seen_on"])
+        update_rows(list(vanished.values()), ["state", "closed_at"])
     counts.update(opened=len(fresh), refreshed=len(changed), closed=len(vanished))
     return dict(counts)
 

@@ -48,7 +48,7 @@ def patterns_of(history: History, unit_id: int, now: datetime) -> list[Pattern]:
         answered = [rule for rule, asks in waiting.items() if any(names.issuperset(ask) for ask in asks)]
         if not is_recent:
             answered = [rule for rule in answered if isinstance(rule.causes[0].work, Work)]
-        if not answered and _PRODUCT not in names:
+        if not answered and (product is not None or _PRODUCT not in names):
             continue
         context = context_of_row(history, row)
         matches = {match.rule: match for match in diagnose(context, limits=limits)} if answered else {}

@@ -23,11 +23,10 @@ def update_rows(rows: Sequence[models.Model], names: Sequence[str]) -> None:
         return
     options = rows[0]._meta
     fields: list[Any] = [options.get_field(name.removesuffix("_id")) for name in names]
-    key = options.pk
-    assert key is not None
+    key: Any = options.pk
     quote = connection.ops.quote_name
     columns = ", ".join(f"{quote(field.column)} = %s" for field in fields)
-    statement = f"UPDATE {quote(options.db_table)} SET {columns} WHERE {quote(key.column)} = %s"  # noqa: S608, names of columns
+    statement = f"UPDATE {quote(options.db_table)} SET {columns} WHERE {quote(key.column)} = %s"
     values = [
         [field.get_db_prep_save(getattr(row, field.attname), connection) for field in fields]
         + [key.get_db_prep_save(row.pk, connection)]

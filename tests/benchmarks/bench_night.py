@@ -2,17 +2,24 @@
 
     python -m tests.benchmarks.bench_night                          400 units, a year of readings
     python -m tests.benchmarks.bench_night --units 1000 --profile findings
+    python -m tests.benchmarks.bench_night --units 800 --workers    one worker against two, on PostgreSQL with a queue
 
 Nights of one company, in processor seconds of all processes together: the first one; the next day's with nothing new;
 the one after it, for which 1 % of the units got a reading. One unit in ten is read weekly, the others every month; five
 positions a unit; every site's water was analysed. Values are invented; only their number and kind matter here. The
 database is a file of its own that goes with the run, or the one that `--database` names, which must be empty.
+
+With `--workers` the night of all units is done by one worker process and by two, which share its blocks of units. Their
+speed-up is printed by the clock, and by processor seconds: those of one worker alone over those of the busier of two,
+which is what the clock shows on a machine that does nothing else.
 """
 
 import argparse
 import cProfile
 import os
 import pstats
+import signal
+import subprocess
 import sys
 import tempfile
 import time
@@ -21,8 +28,10 @@ from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import numpy as np
+import psycopg
 
 NOW = datetime(2026, 3, 10, 1, 15, tzinfo=UTC)
 TRAIN = (("sediment", "single"), ("carbon", "single"), ("membrane", "single"), ("resin", "lead"), ("resin", "lag"))
@@ -47,7 +56,11 @@ def main() -> None:
     parser.add_argument("--iterations", type=int, default=200, help="effort of the planner")
     parser.add_argument("--profile", choices=list(STEPS.values()), help="print where a step's time goes, first night")
     parser.add_argument("--database", help="address of an empty database")
+    parser.add_argument("--workers", action="store_true", help="let one worker process do it, and two")
     options = parser.parse_args()
+    if options.workers:
+        share(options)
+        return
     with tempfile.TemporaryDirectory() as folder:
         set_up(options.database or f"sqlite:///{Path(folder) / 'bench.sqlite3'}")
         run(options)
@@ -88,8 +101,89 @@ def run(options: argparse.Namespace) -> None:
     print("| of units | " + " | ".join(f"{seconds:.2f}" for seconds in units) + f" | {_share(units)} |")
 
 
-UNIT_STEPS = ("indicators", "forecasts", "findings", "needs")
-"""Steps that look at each unit by itself."""
+def share(options: argparse.Namespace) -> None:
+    """Let one worker do the units of a night, and two."""
+    from tests.servers import running_redis, start_postgresql
+
+    server = start_postgresql()
+    with psycopg.connect(server, autocommit=True) as connection:
+        connection.execute("CREATE DATABASE bench_night")
+    set_up(urlsplit(server)._replace(path="/bench_night").geturl())
+    company = invent(options.units, options.months)
+    print(f"{options.units} units; load {os.getloadavg()[0]:.1f}, {len(os.sched_getaffinity(0))} cores", flush=True)
+    print("| workers | blocks | clock | processor of each |\n| --: | --: | --: | --: |")
+    with tempfile.TemporaryDirectory() as folder, running_redis() as queue:
+        times = {}
+        for night_number, count in enumerate((1, 1, 2)):
+            blocks, clock, busy = shared_night(company, NOW + timedelta(days=night_number), count, queue, Path(folder))
+            times[count] = clock, busy
+            name = f"{count} (first night)" if not night_number else str(count)
+            print(f"| {name} | {blocks} | {clock:.1f} s | {', '.join(f'{one:.1f}' for one in busy)} s |", flush=True)
+    (one_clock, one), (two_clock, two) = times[1], times[2]
+    by_clock, by_processor = one_clock / two_clock, one[0] / max(two)
+    print(f"speed-up of the steps of units: {by_clock:.2f} by the clock, {by_processor:.2f} by processor")
+
+
+def shared_night(company: Any, now: datetime, count: int, queue: str, folder: Path) -> tuple[int, float, list[float]]:
+    """Blocks of units, the seconds from the first that is begun to the last that is done, and each worker's processor
+    seconds in them."""
+    from accounts.jobs.models import Job
+    from fleet.config.celery import app
+    from scheduling.services import nightly
+    from tests.live.conftest import queue_at
+
+    Job.objects.all().delete()
+    with queue_at(queue):
+        app.control.purge()
+        workers = [_worker(queue, folder / f"{count}-{number}.log") for number in range(count)]
+        try:
+            _wait(lambda: len(app.control.ping(timeout=1.0) or ()) == count)
+            job = nightly.start_nightly_job(company=company, by=None, now=now, everything=True)
+            blocks = job.chunks.filter(stage=1)
+            _wait(lambda: not job.chunks.filter(stage=0).exclude(state="done").exists())
+            begun, used = time.perf_counter(), [_used(worker) for worker in workers]
+            _wait(lambda: not blocks.exclude(state="done").exists())
+            clock = time.perf_counter() - begun
+            busy = [_used(worker) - before for worker, before in zip(workers, used, strict=True)]
+            return blocks.count(), clock, busy
+        finally:
+            for worker in workers:
+                os.killpg(worker.pid, signal.SIGKILL)
+                worker.wait()
+
+
+def _worker(queue: str, log: Path) -> "subprocess.Popen[bytes]":
+    command = [sys.executable, "-m", "celery", "-A", "fleet.config.celery", "worker", "--concurrency", "1"]
+    with log.open("wb") as output:
+        return subprocess.Popen(
+            [*command, "--hostname", f"{log.stem}@%h"],
+            env=os.environ | {"REDIS_URL": queue},
+            stdout=output,
+            stderr=output,
+            start_new_session=True,
+        )
+
+
+def _used(worker: "subprocess.Popen[bytes]") -> float:
+    """Processor seconds of a worker and its children."""
+    ticks = 0
+    for stat in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            fields = stat.read_text().rpartition(")")[2].split()
+        except OSError:
+            continue
+        if int(fields[2]) == worker.pid:  # its group of processes
+            ticks += int(fields[11]) + int(fields[12])
+    return ticks / os.sysconf("SC_CLK_TCK")
+
+
+def _wait(happens: Callable[[], bool]) -> None:
+    while not happens():
+        time.sleep(0.05)
+
+
+UNIT_STEPS = ("indicators", "forecasts", "findings")
+"""Steps that are done for units with news alone."""
 
 
 def _share(times: list[float]) -> str:

@@ -90,10 +90,10 @@ def _say_nothing(share: float, doing: str) -> None:
 def _within(tell: ProgressCall, first: float, last: float) -> Callable[[float, str], None]:
     """Tell of a part of the whole."""
 
-    def told(share: float, doing: str) -> None:
+    def tell_of_part(share: float, doing: str) -> None:
         tell(first + (last - first) * share, doing)
 
-    return told
+    return tell_of_part
 
 
 def _run_for_units(

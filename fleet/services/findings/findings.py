@@ -15,7 +15,7 @@ from fleet.models import Finding, Unit
 from fleet.services import words
 from fleet.services.findings.decisions import decide
 from fleet.services.findings.facts import History, load_history
-from fleet.services.findings.patterns import RECENT, Pattern, position_of, standing_of
+from fleet.services.findings.patterns import RECENT, Pattern, position_of, unit_patterns
 from fleet.services.findings.readings import readings_that_bear
 from fleet.services.forecasts.tables import list_units_in_use
 from fleet.services.reviews import Review, keep_findings_reviewed
@@ -84,11 +84,11 @@ def refresh_findings(
             progress(start / len(ids), words.looking_for_patterns())
         block = ids[start : start + BLOCK_UNITS]
         history = load_history(company, block, readings_that_bear(company, block, now, RECENT))
-        standing = {unit_id: standing_of(history, unit_id, now) for unit_id in block}
-        patterns_by_unit = {unit_id: found.patterns for unit_id, found in standing.items()}
+        found_by_unit = {unit_id: unit_patterns(history, unit_id, now) for unit_id in block}
+        patterns_by_unit = {unit_id: found.patterns for unit_id, found in found_by_unit.items()}
         counts.update(_store(company, history, patterns_by_unit, now))
         if review is not None:
-            again_at = {unit_id: found.again_at for unit_id, found in standing.items()}
+            again_at = {unit_id: found.again_at for unit_id, found in found_by_unit.items()}
             keep_findings_reviewed(company, {pk: marks[pk] for pk in block}, again_at, now)
     if progress is not None:
         progress(1.0, words.findings_stored())

@@ -32,23 +32,23 @@ class Pattern:
 
 
 @dataclass(frozen=True)
-class Standing:
+class UnitPatterns:
     """The patterns that stand at a unit, and from when on the passing of time alone may change them (None: never)."""
 
     patterns: Sequence[Pattern]
     again_at: datetime | None
 
 
-def standing_of(history: History, unit_id: int, now: datetime) -> Standing:
+def unit_patterns(history: History, unit_id: int, now: datetime) -> UnitPatterns:
     """What stands at a unit now, each pattern with the reading it rests on."""
     ends: list[datetime] = []
     patterns = [*_of_readings(history, unit_id, now, ends), *_unread(history, unit_id, now, ends)]
-    return Standing(patterns, min(ends, default=None))
+    return UnitPatterns(patterns, min(ends, default=None))
 
 
 def patterns_of(history: History, unit_id: int, now: datetime) -> Sequence[Pattern]:
     """Patterns that stand at a unit now, each with the reading it rests on."""
-    return standing_of(history, unit_id, now).patterns
+    return unit_patterns(history, unit_id, now).patterns
 
 
 def _of_readings(history: History, unit_id: int, now: datetime, ends: list[datetime]) -> list[Pattern]:

@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from accounts.errors import Conflict
 from accounts.jobs import claims
+from accounts.jobs.queue import NIGHT
 from accounts.models import Company
 from accounts.services.tidying import tidy
 from accounts.webhooks.sending import forget_deliveries
@@ -19,7 +20,7 @@ from scheduling.services.rounds import jobs as planning_jobs
 
 log = logging.getLogger(__name__)
 
-claims.register(nightly_run.JOB_KIND, nightly_run.nightly_chunk)
+claims.register(nightly_run.JOB_KIND, nightly_run.nightly_chunk, merge=nightly_run.together, queue=NIGHT)
 claims.register(planning_jobs.JOB_KIND, planning_jobs.plan_chunk)
 claims.register(outlook.PREVIEW, outlook.preview_chunk)
 claims.register(outlook.FRONTIER, outlook.frontier_chunk)

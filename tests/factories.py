@@ -482,6 +482,17 @@ class FleetLessonFactory(TenantFactory):
     learned = factory.LazyFunction(lambda: {"means": {}, "hypers": {}})
 
 
+class UnitReviewFactory(DjangoModelFactory):
+    class Meta:
+        model = fleet.UnitReview
+
+    unit = factory.SubFactory(UnitFactory)
+    indicators_of = "seen"
+    findings_of = "seen"
+    findings_left = "left"
+    findings_again_at = NOW + timedelta(days=7)
+
+
 class ExhaustionLimitsFactory(TenantFactory):
     class Meta:
         model = fleet.ExhaustionLimits

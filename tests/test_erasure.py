@@ -52,6 +52,7 @@ TECHNICAL: dict[str, tuple[str, str]] = {
     "Placement": ("serial_or_lot", TRADE),
     "Forecast": ("date_grid daily_load_unit made_from", CODES),
     "FleetLesson": ("learned", CODES),
+    "UnitReview": ("indicators_of findings_of findings_left", CODES),
     "ForecastScore": ("group", CODES),
     "ReadingIndicators": ("values uncertainties reasons", CODES),
     "Need": ("key cause skills reads cost_curve", CODES),

@@ -13,13 +13,13 @@ from functools import partial
 from typing import Any, Final
 
 from django.conf import settings
-from django.db import transaction
-from django.db.models import Count, Q, QuerySet
+from django.db import InterfaceError, OperationalError, connection, transaction
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
 from accounts.errors import Conflict, DomainError, InvalidInput
 from accounts.jobs.models import Job, JobChunk
-from accounts.jobs.queue import give
+from accounts.jobs.queue import JOBS, give
 from accounts.language import gettext
 from accounts.models import Company, Membership
 from accounts.services.companies import lock_company
@@ -38,6 +38,14 @@ class WorkStoppedError(Exception):
     """The job was asked to stop, or the lease went to another worker; the work ends here and leaves no harm."""
 
 
+class DatabaseAwayError(Exception):
+    """The database went away under a chunk, which is no fault of its own: the claim `held` is taken up again later."""
+
+    def __init__(self, held: int) -> None:
+        super().__init__(held)
+        self.held = held
+
+
 @dataclass
 class ChunkRun:
     """What the handler of a chunk gets: the job's facts, its own payload, and a way to report.
@@ -48,6 +56,8 @@ class ChunkRun:
         Whose work it is, what the job was asked, and this chunk's part of it.
     now
         The moment the job was created: all chunks of a job see the same clock.
+    earlier
+        What the chunks of earlier stages answered, in order.
     """
 
     company: Company
@@ -56,6 +66,7 @@ class ChunkRun:
     now: datetime
     job_id: int
     by: Membership | None
+    earlier: Sequence[Mapping[str, Any]]
     _chunk: JobChunk
     _share_of_others: float
     _share_of_one: float
@@ -111,19 +122,20 @@ def add_up(results: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
 
 @dataclass(frozen=True)
 class Kind:
-    """How one kind of job is done: the handler of a chunk, and how results come together."""
+    """How one kind of job is done: the handler of a chunk, how results come together, and on which queue it waits."""
 
     name: str
     handler: Handler
     merge: Merge = add_up
+    queue: str = JOBS
 
 
 _kinds: dict[str, Kind] = {}
 
 
-def register(name: str, handler: Handler, *, merge: Merge = add_up) -> None:
+def register(name: str, handler: Handler, *, merge: Merge = add_up, queue: str = JOBS) -> None:
     """Make a kind of job known; each room registers its own in its `tasks` module."""
-    _kinds[name] = Kind(name, handler, merge)
+    _kinds[name] = Kind(name, handler, merge, queue)
 
 
 def start_job(
@@ -133,10 +145,14 @@ def start_job(
     kind: str,
     parameters: Mapping[str, Any] | None = None,
     chunks: Sequence[Mapping[str, Any]] = ({},),
+    then: Sequence[Sequence[Mapping[str, Any]]] = (),
     now: datetime,
     alone: bool = True,
 ) -> Job:
     """Create a job and hand its chunks to the workers once the transaction has ended.
+
+    The chunks may be done side by side. Each further list in `then` is a stage, handed out when the one before it is
+    done; its chunks find the results of earlier stages in `ChunkRun.earlier`.
 
     Without a broker the chunks run at that moment, in this process. With one that cannot be reached they wait, and
     `resume_stalled` hands them out later.
@@ -179,11 +195,15 @@ def start_job(
             created_at=now,
             doing=gettext("waiting for a worker"),
         )
+        staged = [(stage, payload) for stage, payloads in enumerate((chunks, *then)) for payload in payloads]
         JobChunk.objects.bulk_create(
-            [JobChunk(job=job, index=index, payload=dict(payload)) for index, payload in enumerate(chunks)]
+            [
+                JobChunk(job=job, index=index, stage=stage, payload=dict(payload))
+                for index, (stage, payload) in enumerate(staged)
+            ]
         )
-        if chunks:
-            transaction.on_commit(partial(_enqueue, job.pk, range(len(chunks))))
+        if staged:
+            _hand_out_next(job)
         else:
             _finish_if_complete(job.pk, now)
     return job
@@ -210,16 +230,28 @@ def stop_job(*, job: Job, by: Membership | None, now: datetime) -> Job:
     return locked
 
 
-def run_chunk(*, job_id: int, index: int, now: datetime | None = None) -> str:
+def run_chunk(*, job_id: int, index: int, now: datetime | None = None, held: int | None = None) -> str:
     """Do one chunk if it can be claimed.
+
+    Parameters
+    ----------
+    held
+        The claim under which the database went away: it is taken up again where nobody else has the chunk since, and
+        does not count as another attempt.
 
     Returns
     -------
     str
         'done', 'failed', 'stopped'; 'held' when another worker holds it; 'over' when there is nothing left to do.
+
+    Raises
+    ------
+    DatabaseAwayError
+        Where there is a queue that brings the chunk back.
     """
     clock = now or timezone.now()
-    claimed = claim(job_id=job_id, index=index, now=clock)
+    claimed = _taken_up_again(job_id, index, held, clock) if held is not None else None
+    claimed = claimed or claim(job_id=job_id, index=index, now=clock)
     if claimed is None:
         return "held" if _is_pending(job_id, index) else "over"
     job = Job.objects.select_related("company", "requested_by").get(pk=job_id)
@@ -235,7 +267,10 @@ def run_chunk(*, job_id: int, index: int, now: datetime | None = None) -> str:
         return _release_stopped(claimed, timezone.now())
     except DomainError as error:
         return _fail(claimed, timezone.now(), {"code": error.code, "sentence": error.sentence})
-    except Exception:
+    except Exception as error:
+        if _is_outage(error) and not settings.CELERY_TASK_ALWAYS_EAGER:
+            log.warning("the database went away under chunk %s of job %s (%s): %s", index, job_id, job.kind, error)
+            raise DatabaseAwayError(claimed.attempts) from error
         log.exception("chunk %s of job %s (%s) failed", index, job_id, job.kind)
         sentence = "An unexpected error ended the job; it is in the server's log."
         return _fail(claimed, timezone.now(), {"code": "unexpected", "sentence": sentence})
@@ -246,7 +281,8 @@ def claim(*, job_id: int, index: int, now: datetime) -> JobChunk | None:
     """Take a chunk that nobody holds, or whose holder's lease ran out; None when it cannot be had."""
     free = Q(state=JobChunk.State.WAITING) | Q(state=JobChunk.State.RUNNING, lease_until__lt=now)
     with transaction.atomic():
-        chunk = JobChunk.objects.filter(job_id=job_id, index=index, job__state__in=LIVE).filter(free).first()
+        of_job = JobChunk.objects.filter(job_id=job_id, index=index, job__state__in=LIVE)
+        chunk = of_job.filter(~_waits_for_others(), free).first()
         if chunk is None:
             return None
         claimed_rows = (
@@ -266,6 +302,26 @@ def claim(*, job_id: int, index: int, now: datetime) -> JobChunk | None:
     return chunk
 
 
+def _taken_up_again(job_id: int, index: int, held: int, now: datetime) -> JobChunk | None:
+    chunk = JobChunk.objects.filter(job_id=job_id, index=index, attempts=held, job__state__in=LIVE).first()
+    return chunk if chunk is not None and renew(chunk=chunk, now=now) else None
+
+
+def _is_outage(error: Exception) -> bool:
+    return isinstance(error, OperationalError | InterfaceError) and not _database_answers()
+
+
+def _database_answers() -> bool:
+    """Whether the connection that failed still works: a statement that is at fault leaves it whole."""
+    try:
+        usable = bool(connection.is_usable())
+    except Exception:  # whatever a broken connection may raise
+        usable = False
+    if not usable:
+        connection.close()
+    return usable
+
+
 def renew(*, chunk: JobChunk, now: datetime) -> bool:
     """Extend the lease of a claimed chunk; False when another worker has taken it over meanwhile."""
     return _own_claim(chunk).update(lease_until=_lease(now)) == 1
@@ -278,7 +334,8 @@ def stalled_chunks(*, now: datetime) -> QuerySet[JobChunk]:
     left_lying = Q(
         state=JobChunk.State.WAITING, job__created_at__lt=now - timedelta(seconds=settings.JOB_LEASE_SECONDS)
     )
-    return JobChunk.objects.filter(expired | left_lying, job__state__in=LIVE).order_by("job_id", "index")
+    stalled = JobChunk.objects.filter(expired | left_lying, ~_waits_for_others(), job__state__in=LIVE)
+    return stalled.order_by("job_id", "index")
 
 
 def resume_stalled(*, now: datetime) -> int:
@@ -286,8 +343,8 @@ def resume_stalled(*, now: datetime) -> int:
 
     A broker gives an unfinished task back by itself, but only after its own time-out, and not when it was emptied.
     """
-    pairs = list(stalled_chunks(now=now).values_list("job_id", "index"))
-    return sum(_enqueue(job_id, [index]) for job_id, index in pairs)
+    chunks = list(stalled_chunks(now=now).values_list("job_id", "job__kind", "index"))
+    return sum(_enqueue(job_id, kind, [index]) for job_id, kind, index in chunks)
 
 
 def seconds_until_free(*, job_id: int, index: int, now: datetime) -> int:
@@ -306,12 +363,27 @@ def _is_abandoned(job: Job, now: datetime) -> bool:
     return is_old and not held.exists()
 
 
-def _enqueue(job_id: int, indexes: Sequence[int] | range) -> int:
+def _waits_for_others() -> Exists:
+    """Whether a chunk of an earlier stage of the same job is not done."""
+    earlier = JobChunk.objects.filter(job=OuterRef("job"), stage__lt=OuterRef("stage"))
+    return Exists(earlier.exclude(state=JobChunk.State.DONE))
+
+
+def _hand_out_next(job: Job) -> None:
+    """Hand the chunks of the stage that comes next to the workers, once the transaction has ended."""
+    waiting = JobChunk.objects.filter(job=job, state=JobChunk.State.WAITING).order_by("stage", "index")
+    pairs = list(waiting.values_list("stage", "index"))
+    indexes = [index for stage, index in pairs if stage == pairs[0][0]]
+    transaction.on_commit(partial(_enqueue, job.pk, job.kind, indexes))
+
+
+def _enqueue(job_id: int, kind: str, indexes: Sequence[int]) -> int:
     """Hand chunks to the queue; how many it took. Those it could not take stay waiting, for `resume_stalled`."""
     from accounts.jobs import tasks  # tasks call services; this one call goes the other way
 
+    queue = _kinds[kind].queue if kind in _kinds else JOBS
     for count, index in enumerate(indexes):
-        if not give(tasks.run_job_chunk, job_id=job_id, index=index):
+        if not give(tasks.run_job_chunk, queue=queue, job_id=job_id, index=index):
             return count
     return len(indexes)
 
@@ -321,6 +393,7 @@ def _work(job: Job, chunk: JobChunk) -> ChunkRun:
         total=Count("pk"), done=Count("pk", filter=Q(state=JobChunk.State.DONE))
     )
     total = counts["total"] or 1
+    earlier = JobChunk.objects.filter(job_id=job.pk, stage__lt=chunk.stage, state=JobChunk.State.DONE)
     return ChunkRun(
         company=job.company,
         parameters=job.parameters,
@@ -328,6 +401,7 @@ def _work(job: Job, chunk: JobChunk) -> ChunkRun:
         now=job.created_at,
         job_id=job.pk,
         by=job.requested_by,
+        earlier=[result or {} for result in earlier.order_by("index").values_list("result", flat=True)],
         _chunk=chunk,
         _share_of_others=counts["done"] / total,
         _share_of_one=1.0 / total,
@@ -345,7 +419,8 @@ def _lease(now: datetime) -> datetime:
 
 def _is_pending(job_id: int, index: int) -> bool:
     open_states = (JobChunk.State.WAITING, JobChunk.State.RUNNING)
-    return JobChunk.objects.filter(job_id=job_id, index=index, state__in=open_states, job__state__in=LIVE).exists()
+    rows = JobChunk.objects.filter(job_id=job_id, index=index, state__in=open_states, job__state__in=LIVE)
+    return rows.filter(~_waits_for_others()).exists()
 
 
 def _complete(chunk: JobChunk, now: datetime, result: Mapping[str, Any]) -> str:
@@ -353,11 +428,11 @@ def _complete(chunk: JobChunk, now: datetime, result: Mapping[str, Any]) -> str:
         if _own_claim(chunk).update(state=JobChunk.State.DONE, result=dict(result), lease_until=None) != 1:
             # Another worker took the chunk over; its result is the one that counts.
             return "over"
-        _finish_if_complete(chunk.job_id, now)
+        _finish_if_complete(chunk.job_id, now, chunk)
     return "done"
 
 
-def _finish_if_complete(job_id: int, now: datetime) -> None:
+def _finish_if_complete(job_id: int, now: datetime, finished_chunk: JobChunk | None = None) -> None:
     job = Job.objects.select_for_update(no_key=True).get(pk=job_id)
     chunks = JobChunk.objects.filter(job_id=job_id)
     total = chunks.count()
@@ -366,6 +441,11 @@ def _finish_if_complete(job_id: int, now: datetime) -> None:
         Job.objects.filter(pk=job_id).update(share_done=finished_chunks / total)
         if job.stop_requested and not chunks.filter(state=JobChunk.State.RUNNING).exists():
             _end(job_id, Job.State.STOPPED, now, doing=gettext("stopped"))
+        elif (
+            finished_chunk is not None
+            and not chunks.filter(~Q(state=JobChunk.State.DONE), stage=finished_chunk.stage).exists()
+        ):
+            _hand_out_next(job)
         return
     kind = _kinds.get(job.kind)
     results = list(chunks.order_by("index").values_list("result", flat=True))

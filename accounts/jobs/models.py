@@ -56,6 +56,9 @@ class JobChunk(TenantModel):
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="chunks")
     index = models.PositiveIntegerField()
+    stage = models.PositiveSmallIntegerField(
+        default=0, help_text="it is begun when all chunks of the job with a lower one are done"
+    )
     payload = models.JSONField(default=dict)
     state = models.CharField(max_length=10, choices=State, default=State.WAITING)
     attempts = models.PositiveIntegerField(default=0)

@@ -4,12 +4,24 @@ import os
 
 from celery import Celery
 from celery.schedules import crontab
+from kombu import Queue
+
+from accounts.jobs import queue
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.config.settings")
 
 app = Celery("fleet")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks(["accounts", "accounts.jobs", "accounts.webhooks", "fleet", "scheduling"])
+# What an earlier release has put on its one queue is done all the same.
+app.conf.task_queues = [Queue(name) for name in (*queue.QUEUES, "celery")]
+app.conf.task_default_queue = queue.UPKEEP
+app.conf.task_routes = {
+    "fleet.tasks.follow_up": {"queue": queue.FOLLOW_UP},
+    "accounts.jobs.tasks.run_job_chunk": {"queue": queue.JOBS},
+    "scheduling.tasks.nightly": {"queue": queue.NIGHT},
+    "scheduling.tasks.start_company_nightly": {"queue": queue.NIGHT},
+}
 app.conf.beat_schedule = {
     # After the last meter of the day has posted and before the first installer looks at the day sheet.
     "nightly": {"task": "scheduling.tasks.nightly", "schedule": crontab(hour="2", minute="15")},

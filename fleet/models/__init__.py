@@ -10,6 +10,7 @@ from fleet.models.limits import ExhaustionLimits
 from fleet.models.ownership import PassedOn, PastOwnership
 from fleet.models.placements import Placement
 from fleet.models.readings import Reading
+from fleet.models.reviews import UnitReview
 from fleet.models.sites import AccessException, AccessWindow, Site
 from fleet.models.units import Instrument, Position, Stage, Unit
 
@@ -37,5 +38,6 @@ __all__ = [
     "Stage",
     "Supplier",
     "Unit",
+    "UnitReview",
     "UploadPiece",
 ]

@@ -1,17 +1,24 @@
 """The nightly run: what is known of a company, carried from readings to parts lists."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from datetime import datetime
-from functools import partial
 from typing import Any
 
 from accounts.jobs import claims
 from accounts.jobs.models import Job
 from accounts.models import Company, Membership
+from fleet.models import Unit
 from fleet.services.findings.findings import refresh_findings
-from fleet.services.forecasts.forecasts import refresh_forecasts
+from fleet.services.forecasts.forecasts import (
+    forecast_company,
+    forecast_with_lesson,
+    prepare_blocks,
+    refresh_forecasts,
+    unit_blocks,
+)
 from fleet.services.readings.indicators import recompute
+from fleet.services.reviews import Review
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.rounds.plans import plan_rounds
 from scheduling.services.travel import calibrate_travel
@@ -23,8 +30,12 @@ ProgressCall = Callable[[float, str], object]
 
 JOB_KIND = "nightly"
 
-# The shares only have to move evenly enough to be watched.
-_INDICATORS_END, _FORECASTS_END, _FINDINGS_END, _VISITS_END, _PLAN_END = 0.10, 0.40, 0.52, 0.60, 0.95
+# The shares only have to move evenly enough to be watched: those of the units of the whole, the others of what is done
+# for the company.
+_INDICATORS_END, _FORECASTS_END, _FINDINGS_END = 0.10, 0.40, 0.52
+_NEEDS_END, _VISITS_END, _PLAN_END = 0.08, 0.17, 0.90
+
+_PREPARE, _UNITS, _COMPANY = "prepare", "units", "company"
 
 
 def run_nightly(
@@ -34,6 +45,7 @@ def run_nightly(
     progress: ProgressCall | None = None,
     seconds: float | None = None,
     iterations: int | None = None,
+    everything: bool = False,
 ) -> dict[str, Any]:
     """Indicators, forecasts, findings, driving times, needs, visits, a plan of the next working days, parts lists.
 
@@ -48,6 +60,8 @@ def run_nightly(
         Called with the share done and what is being done.
     seconds, iterations
         Effort of the planner; None: its own.
+    everything
+        Make indicators, forecasts and findings of all units anew, and not of those with news alone.
 
     Returns
     -------
@@ -55,36 +69,73 @@ def run_nightly(
         What each step did, by step.
     """
 
-    def tell(share: float, doing: str) -> None:
-        if progress is not None:
-            progress(share, doing)
+    tell = progress if progress is not None else _say_nothing
+    review = Review(company, at_all=everything)
+    indicators = recompute(company=company, now=now, review=review, progress=_within(tell, 0.0, _INDICATORS_END))
+    make_forecasts = forecast_company if everything else refresh_forecasts
+    forecasts = make_forecasts(company=company, now=now, progress=_within(tell, _INDICATORS_END, _FORECASTS_END))
+    findings = refresh_findings(
+        company=company, now=now, review=review, progress=_within(tell, _FORECASTS_END, _FINDINGS_END)
+    )
+    of_company = _run_for_company(
+        company, now, _within(tell, _FINDINGS_END, 1.0), seconds=seconds, iterations=iterations
+    )
+    return {"indicators": indicators, "forecasts": forecasts, "findings": findings} | of_company
 
-    def within(first: float, last: float, share: float, doing: str) -> None:
+
+def _say_nothing(share: float, doing: str) -> None:
+    """Of a run that nobody watches."""
+
+
+def _within(tell: ProgressCall, first: float, last: float) -> Callable[[float, str], None]:
+    """Tell of a part of the whole."""
+
+    def tell_of_part(share: float, doing: str) -> None:
         tell(first + (last - first) * share, doing)
 
-    indicators = recompute(company=company, now=now, progress=partial(within, 0.0, _INDICATORS_END))
-    forecasts = refresh_forecasts(company=company, now=now, progress=partial(within, _INDICATORS_END, _FORECASTS_END))
-    findings = refresh_findings(company=company, now=now, progress=partial(within, _FORECASTS_END, _FINDINGS_END))
-    tell(_FINDINGS_END, words.learning_driving_times())
+    return tell_of_part
+
+
+def _run_for_units(
+    company: Company,
+    now: datetime,
+    units: Sequence[int],
+    stale: Sequence[int] | None,
+    tell: ProgressCall,
+    review: Review,
+) -> dict[str, Any]:
+    """Indicators, forecasts and findings of a block of units, in the order in which they rest on one another."""
+    indicators = recompute(company=company, now=now, units=units, review=review, progress=_within(tell, 0.0, 0.3))
+    forecasting = _within(tell, 0.3, 0.7)
+    if stale is None:
+        forecasts = forecast_company(company=company, now=now, units=units, progress=forecasting)
+    else:
+        forecasts = forecast_with_lesson(company=company, now=now, units=units, stale=stale, progress=forecasting)
+    findings = refresh_findings(company=company, now=now, units=units, review=review, progress=_within(tell, 0.7, 1.0))
+    return {"indicators": indicators, "forecasts": forecasts, "findings": findings}
+
+
+def _run_for_company(
+    company: Company, now: datetime, tell: ProgressCall, *, seconds: float | None = None, iterations: int | None = None
+) -> dict[str, Any]:
+    """What rests on all units together: driving times, needs, visits, a plan and its parts lists."""
+    tell(0.0, words.learning_driving_times())
     road = calibrate_travel(company=company, now=now)
-    tell(_FINDINGS_END, words.finding_work())
+    tell(0.0, words.finding_work())
     needs = refresh_needs(company=company, now=now)
-    tell(0.56, words.bundling_visits())
+    tell(_NEEDS_END, words.bundling_visits())
     visits = propose_visits(company=company, now=now)
     tell(_VISITS_END, words.planning_rounds())
     made = plan_rounds(
         company=company,
         by=None,
         now=now,
-        progress=partial(within, _VISITS_END, _PLAN_END),
+        progress=_within(tell, _VISITS_END, _PLAN_END),
         seconds=seconds,
         iterations=iterations,
     )
     tell(1.0, words.done())
     return {
-        "indicators": indicators,
-        "forecasts": forecasts,
-        "findings": findings,
         "driving_times": road.sentence,
         "needs": asdict(needs),
         "visits": asdict(visits),
@@ -93,17 +144,53 @@ def run_nightly(
     }
 
 
-def start_nightly_job(*, company: Company, by: Membership | None, now: datetime) -> Job:
-    """Start the job that runs the night of a company.
+def start_nightly_job(*, company: Company, by: Membership | None, now: datetime, everything: bool = False) -> Job:
+    """Start the job that runs the night of a company: blocks of units side by side, then what rests on all of them.
 
     Raises
     ------
     Conflict
         When the nightly run of this company is still running.
     """
-    return claims.start_job(company=company, by=by, kind=JOB_KIND, now=now)
+    blocks = unit_blocks(company, company.day_at(now))
+    in_use = {pk for block in blocks for pk in block}
+    others = [pk for pk in Unit.objects.of_company(company).values_list("pk", flat=True) if pk not in in_use]
+    # What was read at a unit that is out of use has its indicators all the same.
+    blocks = [*blocks[:-1], [*(blocks[-1] if blocks else []), *others]]
+    return claims.start_job(
+        company=company,
+        by=by,
+        kind=JOB_KIND,
+        parameters={"everything": everything},
+        chunks=[{"step": _PREPARE}],
+        then=[[{"step": _UNITS, "units": block} for block in blocks], [{"step": _COMPANY}]],
+        now=now,
+    )
 
 
 def nightly_chunk(work: claims.ChunkRun) -> Mapping[str, Any]:
-    """Do the job."""
+    """Do a part of the job."""
+    everything = bool(work.parameters.get("everything"))
+    step = work.payload.get("step")
+    if step == _PREPARE:
+        return {"stale": prepare_blocks(company=work.company, now=work.now, everything=everything)}
+    if step == _UNITS:
+        review = Review(work.company, at_all=everything)
+        units = [int(pk) for pk in work.payload["units"]]
+        return _run_for_units(work.company, work.now, units, work.earlier[0]["stale"], work.progress, review)
+    if step == _COMPANY:
+        return _run_for_company(work.company, work.now, work.progress)
+    # A job that an earlier release began.
     return run_nightly(company=work.company, now=work.now, progress=work.progress)
+
+
+def together(results: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """What the parts of a night did, as `run_nightly` tells it of the whole."""
+    merged: dict[str, Any] = {}
+    for result in results:
+        for step, done in result.items():
+            if isinstance(done, Mapping):
+                merged[step] = claims.add_up([merged.get(step, {}), done])
+            elif step != "stale":
+                merged[step] = done
+    return merged

@@ -11,6 +11,7 @@ import pytest
 import redis
 from django.test import override_settings
 
+from accounts.jobs.queue import QUEUES
 from accounts.models import Company
 from fleet.config.celery import app
 from tests import factories
@@ -65,7 +66,7 @@ def forget_connections() -> None:
 def waiting_in_queue(broker: str) -> Callable[[], int]:
     """Count what lies in the queue for the next free worker."""
     server = redis.Redis.from_url(broker)
-    return lambda: int(server.llen("celery"))  # type: ignore[arg-type]
+    return lambda: sum(int(server.llen(name)) for name in QUEUES)  # type: ignore[arg-type]
 
 
 @pytest.fixture

@@ -7,7 +7,8 @@ name of the point; the worker answers by a file `<number>.reached` and goes no f
 `writing`  the forecasts are written in a transaction that is still open
 `written`  the forecasts are stored, but nobody has been told that the chunk is done
 
-A file `nightly` holds up the nightly run instead; it holds what the run says it is doing at that point.
+A file `nightly` holds up the nightly run instead; it holds what the run says it is doing at that point. A file `blocks`
+holds up a block of its units: the first one, or each until two workers have one, where it says `meet`.
 
 A chunk is held up once: whoever comes after a killed process finds the gate open.
 """
@@ -25,6 +26,7 @@ import fleet.tasks  # noqa: F401
 import scheduling.tasks  # noqa: F401
 from accounts.jobs import claims
 from accounts.jobs.models import JobChunk
+from accounts.jobs.queue import NIGHT
 from fleet.services.forecasts import forecasts
 from scheduling.services import nightly as nightly_run
 
@@ -62,22 +64,39 @@ def gated(work: claims.ChunkRun) -> Mapping[str, Any]:
 
 
 def gated_nightly(work: claims.ChunkRun) -> Mapping[str, Any]:
-    """Do the nightly run, as far as the gate lets it."""
+    """Do a part of the nightly run, as far as the gate lets it."""
     folder = Path(os.environ["GATE"])
-    sign = folder / "nightly"
-    if not sign.exists() or sign.with_suffix(".reached").exists():
-        return nightly_run.nightly_chunk(work)
-    point = sign.read_text()
+    sign, blocks = folder / "nightly", folder / "blocks"
+    if sign.exists() and not sign.with_suffix(".reached").exists():
+        _hold_up_where_it_says(work, sign)
+    if blocks.exists() and work.payload["step"] == "units":
+        if blocks.read_text() == "meet":
+            _meet(folder, work)
+        elif not blocks.with_suffix(".reached").exists():
+            hold_up(folder, "blocks")
+    return nightly_run.nightly_chunk(work)
+
+
+def _hold_up_where_it_says(work: claims.ChunkRun, sign: Path) -> None:
+    point, progress = sign.read_text(), work.progress
 
     def tell(share: float, doing: str) -> None:
-        work.progress(share, doing)
+        progress(share, doing)
         if doing == point:
-            hold_up(folder, "nightly")
+            hold_up(sign.parent, sign.name)
 
-    nightly_run.run_nightly(company=work.company, now=work.now, progress=tell)
-    raise AssertionError(f"the nightly run never said '{point}'")
+    work.progress = tell  # type: ignore[method-assign]
+
+
+def _meet(folder: Path, work: claims.ChunkRun) -> None:
+    """Note which worker has this block, and go on when two have one."""
+    note = folder / f"{work.payload['units'][0]}.note"
+    note.write_text(str(os.getppid()))
+    note.rename(note.with_suffix(".taken"))
+    while len({path.read_text() for path in folder.glob("*.taken")}) < 2:
+        time.sleep(0.05)
 
 
 if "GATE" in os.environ:
     claims.register(forecasts.JOB_KIND, gated)
-    claims.register(nightly_run.JOB_KIND, gated_nightly)
+    claims.register(nightly_run.JOB_KIND, gated_nightly, merge=nightly_run.together, queue=NIGHT)

@@ -5,6 +5,7 @@ Everything is laid out per reading, so that an old reading is judged by what hel
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
@@ -15,17 +16,17 @@ from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.carbon import membrane_exposure_ppm_h
 from fleet.engineering.formulas.resin import capacity_eq, ionic_load_meq_per_l, service_volume_l
 from fleet.engineering.formulas.restrictor import restrictor_flow
-from fleet.engineering.formulas.scaling import amorphous_silica_solubility_mg_per_l, concentrate_langelier_index
 from fleet.engineering.indicators import Indicators, baseline_of_groups
 from fleet.engineering.limits import Limits
 from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, names_of
-from fleet.engineering.usual import COLD_AND_WARM_DEGC, FIRST_WEEKS_DAYS, LAYOUT_TEMPERATURE_DEGC, SAME_VISIT_DAYS
+from fleet.engineering.usual import COLD_AND_WARM_DEGC, FIRST_WEEKS_DAYS, SAME_VISIT_DAYS
 from fleet.models import FeedWaterSample, Forecast, Position, Stage, Unit
 from fleet.services.findings.first_weeks import first_weeks
 from fleet.services.findings.fresh_resin import product_since_fitted
 from fleet.services.findings.levels import levels_of_membrane
 from fleet.services.findings.needed_pressure import needed_pressure
 from fleet.services.findings.new_carbon import flow_since_new_carbon
+from fleet.services.findings.scaling import DOUBTFUL, scaling_indexes, scaling_of_row
 from fleet.services.limits import limits_of_units
 from fleet.services.readings.cartridge_changes import saw_before
 from fleet.services.readings.indicators import Baselines, compute
@@ -113,6 +114,11 @@ class History:
     exposure: dict[int, Floats] = field(default_factory=dict)
     sound: dict[int, Indexes] = field(default_factory=dict)
     first_values: dict[str, Floats] = field(default_factory=dict)
+
+    @cached_property
+    def scaling_indexes(self) -> Floats:
+        """Langelier index of the concentrate at each reading, worked out when the first is asked for."""
+        return scaling_indexes(self)
 
     def rows_of(self, unit_id: int) -> range:
         """Rows of a unit's readings, oldest first."""
@@ -318,7 +324,7 @@ def context_of_row(history: History, row: int) -> dict[str, Fact]:
     table = history.table
     unit_id = int(table.unit_ids[row])
     unit = history.facts[unit_id]
-    doubtful = {field for field, code in table.flags[row] if code in ("factor_of_ten", "unit_slip")}
+    doubtful = {field for field, code in table.flags[row] if code in DOUBTFUL}
     context: dict[str, Fact] = {}
     for name in _READING_FACTS:
         value = float(table.columns[name][row])
@@ -347,7 +353,7 @@ def context_of_row(history: History, row: int) -> dict[str, Fact]:
     context.update(_of_restrictor(unit, context))
     context.update(needed_pressure(history, row))
     context.update(product_since_fitted(history, row))
-    context.update(_of_water(history.water.get(unit["site_id"], {}), context))
+    context.update(scaling_of_row(history, row, history.water.get(unit["site_id"], {}), context))
     return {name: value for name, value in context.items() if value is not None and value == value}
 
 
@@ -541,34 +547,3 @@ def _life_share(history: History, row: int, unit: Mapping[str, Any], resin: int)
         return None
     lived = float(history.table.day[row] - resins.placed_day[resin])
     return lived / (float(litres) / daily) if lived > 1.0 else None
-
-
-def _of_water(water: Mapping[str, float], context: Mapping[str, Fact]) -> dict[str, Fact]:
-    """What the feed water does to the concentrate, where it was analysed."""
-    facts: dict[str, Fact] = {}
-    temperature = context.get("temperature_degc", water.get("temperature_degc", LAYOUT_TEMPERATURE_DEGC))
-    recovery = context.get("recovery_fraction", context.get("design_recovery_fraction"))
-    if not isinstance(temperature, float) or not isinstance(recovery, float) or not 0.0 < recovery < 0.95:
-        return facts
-    needed = ("ph", "hardness_mg_per_l_as_caco3", "alkalinity_mg_per_l_as_caco3")
-    # Who had the hardness analysed need not have had the TDS: it is read at the unit.
-    tds = water.get("tds_mg_per_l") or context.get("feed_tds_mg_per_l", context.get("baseline_feed_tds_mg_per_l"))
-    try:
-        if all(water.get(name) for name in needed) and isinstance(tds, float) and tds > 0.0:
-            facts["concentrate_langelier_index"] = float(
-                concentrate_langelier_index(
-                    feed_ph=water["ph"],
-                    feed_calcium_mg_per_l_as_caco3=water["hardness_mg_per_l_as_caco3"],
-                    feed_alkalinity_mg_per_l_as_caco3=water["alkalinity_mg_per_l_as_caco3"],
-                    feed_tds_mg_per_l=tds,
-                    temperature_degc=temperature,
-                    recovery_fraction=recovery,
-                )
-            )
-        if water.get("silica_mg_per_l"):
-            solubility = float(amorphous_silica_solubility_mg_per_l(temperature))
-            facts["concentrate_silica_share"] = water["silica_mg_per_l"] / (1.0 - recovery) / solubility
-    except EngineeringError:
-        # A water outside the range of these formulas leaves the rules that need them silent.
-        return {}
-    return facts

@@ -8,15 +8,18 @@ from typing import Any, Final
 from django.db import transaction
 
 from accounts.day_alone import DayAlone
+from accounts.many_rows import update_rows
 from accounts.models import Company
+from fleet.engineering.diagnosis import RULES
 from fleet.models import Finding, Unit
 from fleet.services import words
 from fleet.services.events_out import findings_opened
 from fleet.services.findings.decisions import decide
 from fleet.services.findings.facts import History, load_history
-from fleet.services.findings.patterns import RECENT, Pattern, patterns_of, position_of
+from fleet.services.findings.patterns import RECENT, Pattern, position_of, unit_patterns
 from fleet.services.findings.readings import readings_that_bear
 from fleet.services.forecasts.tables import list_units_in_use
+from fleet.services.reviews import Review, keep_findings_reviewed
 
 __all__ = ["RECENT", "decide", "refresh_findings"]
 
@@ -39,7 +42,12 @@ _FIELDS: Final = (
 
 
 def refresh_findings(
-    *, company: Company, now: datetime, units: Iterable[int] | None = None, progress: Progress | None = None
+    *,
+    company: Company,
+    now: datetime,
+    units: Iterable[int] | None = None,
+    progress: Progress | None = None,
+    review: Review | None = None,
 ) -> dict[str, int]:
     """Bring the findings of a company up to date; a second run on the same day and data changes nothing.
 
@@ -53,11 +61,13 @@ def refresh_findings(
         Ids of the units to look at; all in service when None.
     progress
         Called with the share done and what is being done.
+    review
+        Look at the units it says, and keep for the next time what was seen; the rows are the same.
 
     Returns
     -------
     dict
-        Counts: units, opened, refreshed, closed, present.
+        Counts: units (that were looked at), opened, refreshed, closed, present (at these).
     """
     day = company.day_at(now)
     ids = list_units_in_use(company, day)
@@ -65,17 +75,42 @@ def refresh_findings(
     if wanted_units is not None:
         ids = [pk for pk in ids if pk in wanted_units]
     _close_retired(company, day, now, wanted_units)
+    marks = {} if review is None else review.news_for_findings(ids, now)
+    if review is not None:
+        _see_again(company, sorted(set(ids).difference(marks)), now)
+        ids = [pk for pk in ids if pk in marks]
     counts: Counter[str] = Counter(units=len(ids), opened=0, refreshed=0, closed=0, present=0)
     for start in range(0, len(ids), BLOCK_UNITS):
         if progress is not None:
             progress(start / len(ids), words.looking_for_patterns())
         block = ids[start : start + BLOCK_UNITS]
         history = load_history(company, block, readings_that_bear(company, block, now, RECENT))
-        patterns_by_unit = {unit_id: patterns_of(history, unit_id, now) for unit_id in block}
+        found_by_unit = {unit_id: unit_patterns(history, unit_id, now) for unit_id in block}
+        patterns_by_unit = {unit_id: found.patterns for unit_id, found in found_by_unit.items()}
         counts.update(_store(company, history, patterns_by_unit, now))
+        if review is not None:
+            again_at = {unit_id: found.again_at for unit_id, found in found_by_unit.items()}
+            keep_findings_reviewed(company, {pk: marks[pk] for pk in block}, again_at, now)
     if progress is not None:
         progress(1.0, words.findings_stored())
     return dict(counts)
+
+
+def _see_again(company: Company, units: Sequence[int], now: datetime) -> None:
+    """What is found of a unit as a whole is seen anew each day, also where nothing is news."""
+    day, today = _today(company, now)
+    rows = Finding.objects.filter(
+        rule__in=[rule.id for rule in RULES if rule.is_of_whole_unit], reading__isnull=True, closed_at__isnull=True
+    ).exclude(last_seen_on=day)
+    for start in range(0, len(units), BLOCK_UNITS):
+        block = rows.filter(unit_id__in=units[start : start + BLOCK_UNITS])
+        block.update(last_seen_on=day, last_seen_at=today)
+
+
+def _today(company: Company, now: datetime) -> tuple[date, DayAlone]:
+    """The company's day, and the day as what is seen without an hour is kept."""
+    day = company.day_at(now)
+    return day, DayAlone.of(day, datetime.combine(day, time(), tzinfo=company.zone))
 
 
 def _close_retired(company: Company, day: date, now: datetime, units: Iterable[int] | None) -> None:
@@ -124,9 +159,8 @@ def _store(
                 finding.state = Finding.State.CLOSED
         Finding.objects.bulk_create(fresh)
         findings_opened(company.pk, fresh, now)
-        names = [*(name.removesuffix("_id") for name in _FIELDS), "last_seen_on"]
-        Finding.objects.bulk_update(changed, names, batch_size=100)
-        Finding.objects.bulk_update(list(vanished.values()), ["state", "closed_at"], batch_size=100)
+        update_rows(changed, [*_FIELDS, "last_seen_on"])
+        update_rows(list(vanished.values()), ["state", "closed_at"])
     counts.update(opened=len(fresh), refreshed=len(changed), closed=len(vanished))
     return dict(counts)
 
@@ -145,8 +179,7 @@ def _fields(company: Company, history: History, unit_id: int, pattern: Pattern, 
     match, row = pattern.match, pattern.row
     rule = match.rule
     # A finding about the unit as a whole is seen anew each day, so that a second run on that day changes nothing.
-    day = company.day_at(now)
-    today = DayAlone.of(day, datetime.combine(day, time(), tzinfo=company.zone))
+    _, today = _today(company, now)
     return {
         "rule": rule.id,
         "position_id": position_of(history, unit_id, rule),

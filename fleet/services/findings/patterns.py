@@ -1,7 +1,10 @@
 """Which patterns stand at a unit: rule by rule, by the newest reading that can answer."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
+from functools import cache
+from itertools import count
 from typing import Final
 
 from fleet.engineering.diagnosis import RULES, Match, Rule, Work, diagnose
@@ -28,8 +31,28 @@ class Pattern:
     row: int | None
 
 
-def patterns_of(history: History, unit_id: int, now: datetime) -> list[Pattern]:
+@dataclass(frozen=True)
+class UnitPatterns:
+    """The patterns that stand at a unit, and from when on the passing of time alone may change them (None: never)."""
+
+    patterns: Sequence[Pattern]
+    again_at: datetime | None
+
+
+def unit_patterns(history: History, unit_id: int, now: datetime) -> UnitPatterns:
+    """What stands at a unit now, each pattern with the reading it rests on."""
+    ends: list[datetime] = []
+    patterns = [*_of_readings(history, unit_id, now, ends), *_unread(history, unit_id, now, ends)]
+    return UnitPatterns(patterns, min(ends, default=None))
+
+
+def patterns_of(history: History, unit_id: int, now: datetime) -> Sequence[Pattern]:
     """Patterns that stand at a unit now, each with the reading it rests on."""
+    return unit_patterns(history, unit_id, now).patterns
+
+
+def _of_readings(history: History, unit_id: int, now: datetime, ends: list[datetime]) -> list[Pattern]:
+    """Patterns of readings; into `ends` go the moments at which one of the readings that decided loses its say."""
     rows = [row for row in history.rows_of(unit_id) if history.table.taken_at[row] <= now and _bears(history, row, now)]
     has_lag = (Stage.RESIN.value, Position.Role.LAG.value) in history.positions.get(unit_id, {})
     waiting = {rule: (rule.asks_behind_lag if has_lag else ()) or rule.asks for rule in RULES if rule.asks}
@@ -48,8 +71,10 @@ def patterns_of(history: History, unit_id: int, now: datetime) -> list[Pattern]:
         answered = [rule for rule, asks in waiting.items() if any(names.issuperset(ask) for ask in asks)]
         if not is_recent:
             answered = [rule for rule in answered if isinstance(rule.causes[0].work, Work)]
-        if not answered and _PRODUCT not in names:
+        if not answered and (product is not None or _PRODUCT not in names):
             continue
+        if is_recent:
+            ends.append(history.table.taken_at[row] + RECENT)
         context = context_of_row(history, row)
         matches = {match.rule: match for match in diagnose(context, limits=limits)} if answered else {}
         if product is not None and any(rule.is_judged_by_newest_product for rule in answered):
@@ -67,8 +92,10 @@ def patterns_of(history: History, unit_id: int, now: datetime) -> list[Pattern]:
             del waiting[rule]
             if match is None or history.changed_since(row, rule.outdated_by):
                 continue
-            if rule.passes_with_season and now - history.table.taken_at[row] > SEASON:
-                continue
+            if rule.passes_with_season:
+                if now - history.table.taken_at[row] > SEASON:
+                    continue
+                ends.append(history.table.taken_at[row] + SEASON)
             patterns.append(pending.get(rule, Pattern(match, row)))
         known_tds = context.get(_PRODUCT) if is_recent else None
         if product is None and isinstance(known_tds, float):
@@ -82,14 +109,14 @@ def patterns_of(history: History, unit_id: int, now: datetime) -> list[Pattern]:
         if unanswered:
             alone = diagnose(context_of_row(history, product_row), limits=limits)
             patterns += [Pattern(match, product_row) for match in alone if match.rule in unanswered]
-    return [*patterns, *_unread(history, unit_id, now)]
+    return patterns
 
 
 def _bears(history: History, row: int, now: datetime) -> bool:
     return history.table.taken_at[row] >= now - RECENT or bool(history.table.columns["observations"][row])
 
 
-def _unread(history: History, unit_id: int, now: datetime) -> list[Pattern]:
+def _unread(history: History, unit_id: int, now: datetime, ends: list[datetime]) -> list[Pattern]:
     """Nobody has looked at the unit for long; counted from its commissioning where it was never read."""
     earlier_rows = (row for row in reversed(history.rows_of(unit_id)) if history.table.taken_at[row] <= now)
     last_row = next((row for row in earlier_rows if is_measured(history, row)), None)
@@ -97,9 +124,22 @@ def _unread(history: History, unit_id: int, now: datetime) -> list[Pattern]:
         last = history.table.taken_at[last_row]
     else:
         last = datetime.combine(history.facts[unit_id]["commissioned_on"], time(), tzinfo=now.tzinfo)
-    weeks = float((now - last).days // 7)
-    matches = diagnose({"weeks_since_last_reading": weeks})
+    weeks = (now - last).days // 7
+    patterns = _unread_for(weeks)
+    # While it stands its weeks are counted; before, it waits for the first of them.
+    ends.append(last + timedelta(weeks=weeks + 1 if patterns else max(_first_week_unread(), weeks + 1)))
+    return patterns
+
+
+def _unread_for(weeks: int) -> list[Pattern]:
+    matches = diagnose({"weeks_since_last_reading": float(weeks)})
     return [Pattern(match, None) for match in matches if match.rule.is_of_whole_unit]
+
+
+@cache
+def _first_week_unread() -> int:
+    """After how many weeks a unit counts as not read."""
+    return next(weeks for weeks in count() if _unread_for(weeks))
 
 
 def position_of(history: History, unit_id: int, rule: Rule) -> int | None:

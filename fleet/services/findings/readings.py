@@ -5,7 +5,6 @@ from datetime import datetime, timedelta
 from typing import Final
 
 import numpy as np
-from django.db.models import Q
 
 from accounts.models import Company
 from fleet.engineering.constants import SECONDS_PER_DAY
@@ -24,9 +23,10 @@ _WITH_BASELINE: Final = (Stage.MEMBRANE.value, Stage.SEDIMENT.value, Stage.CARBO
 def readings_that_bear(company: Company, unit_ids: Sequence[int], now: datetime, recent: timedelta) -> ReadingTable:
     """Read what the findings of some units at a moment rest on, however long the record of a unit is.
 
-    These are the readings of the last `recent` and some before them, those of the first weeks of the membranes and
-    prefilters that stood then, the first of the line pressure, and the chlorine tests behind the carbon since the
-    membrane was fitted, and what people saw.
+    These are the readings of the last `recent` before the newest one and some before them, those of the first weeks of
+    the membranes and prefilters that stood then, the first of the line pressure, and the chlorine tests behind the
+    carbon since the membrane was fitted, and what people saw. Until another reading comes they stay the same, whatever
+    day it is.
     """
     fields = (
         "unit_id",
@@ -49,16 +49,19 @@ def readings_that_bear(company: Company, unit_ids: Sequence[int], now: datetime,
     tested = ~(np.isnan(total) & np.isnan(free))
     # What somebody saw stands until it was mended or is seen to be gone, however long that takes.
     bears = seen.copy()
-    fittings = _fittings(company, unit_ids, now - recent)
-    since = (now - recent).timestamp() / SECONDS_PER_DAY
+    fittings = _fittings(company, unit_ids)
+    span = recent.total_seconds() / SECONDS_PER_DAY
     starts = np.flatnonzero(np.append(True, unit[1:] != unit[:-1]))
     for start, end in zip(starts, np.append(starts[1:], len(values)), strict=True):
         rows_of_unit = np.arange(start, end)
         days = day[start:end]
+        since = float(days[-1]) - span
         newest = start + int(np.searchsorted(days, since))
         bears[max(start, newest - _BEFORE) : end] = True
         bears[rows_of_unit[~np.isnan(line[start:end])][:_FIRST_OF_LINE]] = True
-        for stage, placed in fittings.get(int(unit[start]), ()):
+        for stage, placed, removed in fittings.get(int(unit[start]), ()):
+            if removed < since:
+                continue
             first = start + int(np.searchsorted(days, placed))
             last = start + int(np.searchsorted(days, placed + _AFTER_FITTING_DAYS, side="right"))
             bears[first:last] = True
@@ -68,14 +71,15 @@ def readings_that_bear(company: Company, unit_ids: Sequence[int], now: datetime,
     return load_readings(company, unit_ids, ids=ids.tolist())
 
 
-def _fittings(company: Company, unit_ids: Sequence[int], since: datetime) -> dict[int, list[tuple[str, float]]]:
-    """Unit -> stage and day of fitting of what stood at any time since a moment."""
-    placed: dict[int, list[tuple[str, float]]] = {}
+def _fittings(company: Company, unit_ids: Sequence[int]) -> dict[int, list[tuple[str, float, float]]]:
+    """Unit -> stage, day of fitting and day of removal (infinite while it stands) of what baselines are taken with."""
+    fitted: dict[int, list[tuple[str, float, float]]] = {}
     rows = Placement.objects.of_company(company).filter(
-        Q(removed_at__isnull=True) | Q(removed_at__gte=since),
-        position__unit_id__in=list(unit_ids),
-        position__stage__in=_WITH_BASELINE,
+        position__unit_id__in=list(unit_ids), position__stage__in=_WITH_BASELINE
     )
-    for unit_id, stage, at in rows.values_list("position__unit_id", "position__stage", "placed_at"):
-        placed.setdefault(unit_id, []).append((stage, at.timestamp() / SECONDS_PER_DAY))
-    return placed
+    for unit_id, stage, at, until in rows.values_list(
+        "position__unit_id", "position__stage", "placed_at", "removed_at"
+    ):
+        removed = np.inf if until is None else until.timestamp() / SECONDS_PER_DAY
+        fitted.setdefault(unit_id, []).append((stage, at.timestamp() / SECONDS_PER_DAY, removed))
+    return fitted

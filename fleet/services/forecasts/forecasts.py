@@ -1,7 +1,7 @@
 """Forecasts of every position of a company, stored as of the company's day."""
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import closing
 from datetime import date, datetime, timedelta
 from typing import Any, Final
@@ -22,8 +22,8 @@ from fleet.services.forecasts.tables import end_of_day, list_units_in_use, load_
 from fleet.services.forecasts.workers import Forecasted, ForecastRun, forecast_blocks
 
 BLOCK_UNITS: Final = 400
-"""Units that are forecast together, to bound the memory; the same units form the same blocks in every run. A company of
-one block teaches itself; a larger one is taught by units from all over it before the first block."""
+"""At most so many units are forecast together, to bound the memory; the same units form the same blocks in every run.
+A company of one block teaches itself; a larger one is taught by units from all over it before the first block."""
 
 TEACHERS: Final = 1000
 """Units that teach a large company's forecasts; more would only cost time."""
@@ -133,25 +133,80 @@ def refresh_forecasts(*, company: Company, now: datetime, progress: Progress | N
     """
     day = company.day_at(now)
     ids = list_units_in_use(company, day)
-    learned = _recent_lesson(company, len(ids), day)
-    stale = {} if learned is None else out_of_date(company, ids, day)
-    most = MOST_REFRESHED * len(ids) if len(ids) > BLOCK_UNITS else 0
-    if learned is None or len(stale) > most:
+    stale = units_out_of_date(company=company, now=now)
+    if stale is None:
         return forecast_company(company=company, now=now, progress=progress)
     _retire(company, day)
+    return forecast_with_lesson(company=company, now=now, units=ids, stale=stale, progress=progress)
+
+
+def units_out_of_date(*, company: Company, now: datetime) -> list[int] | None:
+    """Ids of the units to forecast anew; None where all are, for the reasons that `refresh_forecasts` gives."""
+    day = company.day_at(now)
+    ids = list_units_in_use(company, day)
+    if _recent_lesson(company, len(ids), day) is None:
+        return None
+    stale = out_of_date(company, ids, day)
+    most = MOST_REFRESHED * len(ids) if len(ids) > BLOCK_UNITS else 0
+    return sorted(stale) if len(stale) <= most else None
+
+
+def forecast_with_lesson(
+    *,
+    company: Company,
+    now: datetime,
+    units: Sequence[int],
+    stale: Collection[int],
+    progress: Progress | None = None,
+) -> dict[str, int]:
+    """Forecast those of some units that are out of date, by what the whole fleet taught before.
+
+    They are forecast with the others of their block that are out of date, so that the rows do not depend on who
+    forecasts which blocks. Nothing is forecast where the fleet has taught nothing lately.
+
+    Returns
+    -------
+    dict
+        Counts as of `forecast_company`; `units` are those that were forecast.
+    """
+    day = company.day_at(now)
     counts: Counter[str] = Counter(units=0, positions=0, created=0, changed=0, unchanged=0, unusable=0)
-    todo = sorted(stale)
-    blocks = [todo[start : start + BLOCK_UNITS] for start in range(0, len(todo), BLOCK_UNITS)]
+    ids = list_units_in_use(company, day)
+    learned = _recent_lesson(company, len(ids), day)
+    out, asked = set(stale), set(units)
+    touched = [block for block in _in_blocks(ids) if not out.isdisjoint(block) and not asked.isdisjoint(block)]
+    blocks = [[pk for pk in block if pk in out] for block in touched]
+    total = sum(len(block) for block in blocks)
+    if learned is None:
+        return dict(counts)
     if progress is not None and blocks:
-        progress(0.0, words.forecasting_units(len(todo)))
+        progress(0.0, words.forecasting_units(total))
     with closing(forecast_blocks(ForecastRun(company, None, day, learned), blocks)) as forecasted:
         for number, block_result in enumerate(forecasted, start=1):
             counts.update(_stored(block_result, company=company, day=day, now=now))
             if progress is not None:
-                progress(number / len(blocks), words.units_with_news_forecast(counts["units"], len(todo)))
+                progress(number / len(blocks), words.units_with_news_forecast(counts["units"], total))
     if progress is not None:
         progress(1.0, words.forecasts_stored())
     return dict(counts)
+
+
+def prepare_blocks(*, company: Company, now: datetime, everything: bool = False) -> list[int] | None:
+    """What is done once before the blocks of a company are forecast by several: units that are gone have no forecast
+    any more, and where all are forecast the fleet teaches first.
+
+    Returns
+    -------
+    list of int or None
+        Ids of the units that are out of date; None: all are to be forecast.
+    """
+    day = company.day_at(now)
+    _retire(company, day)
+    stale = None if everything else units_out_of_date(company=company, now=now)
+    ids = list_units_in_use(company, day)
+    if stale is None and len(ids) > BLOCK_UNITS:
+        _lesson(company, ids, day=day, now=now)
+    return stale
 
 
 def forecast_units(*, company: Company, units: Iterable[int], now: datetime) -> dict[str, int]:
@@ -201,8 +256,13 @@ def forecast_chunk(work: claims.ChunkRun) -> Mapping[str, Any]:
 
 def unit_blocks(company: Company, day: date) -> list[list[int]]:
     """The units in service on a day, in the blocks in which they are forecast."""
-    ids = list_units_in_use(company, day)
-    return [ids[start : start + BLOCK_UNITS] for start in range(0, len(ids), BLOCK_UNITS)]
+    return _in_blocks(list_units_in_use(company, day))
+
+
+def _in_blocks(ids: Sequence[int]) -> list[list[int]]:
+    """Blocks of about the same size, so that workers who share them are done at about the same time."""
+    count = -(-len(ids) // BLOCK_UNITS)
+    return [list(ids[len(ids) * k // count : len(ids) * (k + 1) // count]) for k in range(count)]
 
 
 def _retire(company: Company, day: date, units: Iterable[int] | None = None) -> None:

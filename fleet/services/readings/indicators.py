@@ -27,6 +27,7 @@ from fleet.services.readings.tables import (
     placement_of_each,
     unit_facts,
 )
+from fleet.services.reviews import Review, keep_indicators_reviewed
 
 BLOCK_UNITS: Final = 400
 
@@ -82,6 +83,7 @@ def recompute(
     since: datetime | None = None,
     of_meters: bool = False,
     progress: Progress | None = None,
+    review: Review | None = None,
 ) -> dict[str, int]:
     """Bring the indicators of a company's readings up to date; a second run changes nothing.
 
@@ -97,21 +99,29 @@ def recompute(
         Work out how well each indicator is known as well where its value stays: a meter was changed.
     progress
         Called with the share done and what is being done.
+    review
+        Look at the units it says, and keep for the next time what was seen; the rows are the same.
 
     Returns
     -------
     dict
-        Counts: readings, changed, unchanged.
+        Counts of readings (that were looked at), of these changed, unchanged.
     """
     rows = Unit.objects.of_company(company).order_by("pk")
     if units is not None:
         rows = rows.filter(pk__in=list(units))
     ids = list(rows.values_list("pk", flat=True))
+    marks = {} if review is None else review.news_for_indicators(ids)
+    if review is not None:
+        ids = [pk for pk in ids if pk in marks]
     counts: Counter[str] = Counter(readings=0, changed=0, unchanged=0)
     for start in range(0, len(ids), BLOCK_UNITS):
         if progress is not None:
             progress(start / len(ids), words.computing_indicators())
-        counts.update(_recompute_block(company, ids[start : start + BLOCK_UNITS], now, since, of_meters))
+        block = ids[start : start + BLOCK_UNITS]
+        counts.update(_recompute_block(company, block, now, since, of_meters))
+        if review is not None:
+            keep_indicators_reviewed({pk: marks[pk] for pk in block})
     if progress is not None:
         progress(1.0, words.indicators_stored())
     return dict(counts)

@@ -24,6 +24,9 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--company", action="append", help="name or id of a company; may be repeated; default: all")
+        parser.add_argument(
+            "--everything", action="store_true", help="look at all units anew, and not at those with news alone"
+        )
         parser.add_argument("--iterations", type=int, help="effort of the planner, in iterations")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -35,7 +38,12 @@ class Command(BaseCommand):
         for company in companies:
             # one company's trouble must not cost the others their night
             try:
-                results = run_nightly(company=company, now=timezone.now(), iterations=options["iterations"])
+                results = run_nightly(
+                    company=company,
+                    now=timezone.now(),
+                    iterations=options["iterations"],
+                    everything=options["everything"],
+                )
             except DomainError as error:
                 failed += 1
                 self.stderr.write(f"{company}: failed: {error.sentence}")

@@ -72,5 +72,6 @@ def price(needs: Sequence[Need], *, policy: Policy) -> list[Priced]:
         allowed = (days >= first) & (days <= last)
         costs = np.where(allowed, curve, math.inf)
         best = int(np.argmin(costs)) if allowed.any() else first
-        priced.append(Priced(tuple(round(float(cost), 2) if math.isfinite(cost) else None for cost in costs), best))
+        rounded = np.round(costs, 2).tolist()
+        priced.append(Priced(tuple(cost if math.isfinite(cost) else None for cost in rounded), best))
     return priced

@@ -9,6 +9,7 @@ from uuid import uuid4
 from django.db import transaction
 
 from accounts.errors import Conflict, Fault, InvalidInput
+from accounts.many_rows import update_rows
 from accounts.models import Company, Membership
 from accounts.services import record
 from accounts.services.companies import lock_company
@@ -117,8 +118,8 @@ def refresh_needs(*, company: Company, now: datetime, units: Collection[int] | N
         for row in dropped:
             row.state, row.closed_at, row.updated_at = Need.State.DROPPED, now, now
         Need.objects.bulk_create(opened)
-        Need.objects.bulk_update(changed, [*_REFRESHED, "updated_at"], batch_size=200)
-        Need.objects.bulk_update(dropped, ["state", "closed_at", "updated_at"], batch_size=200)
+        update_rows(changed, [*_REFRESHED, "updated_at"])
+        update_rows(dropped, ["state", "closed_at", "updated_at"])
     return NeedsRefreshed(len(opened), len(changed), len(dropped), len(rows) - len(changed) - len(dropped))
 
 

@@ -5,9 +5,11 @@ from collections.abc import Collection, Mapping, Sequence
 from datetime import date, timedelta
 from functools import cached_property
 
+from django.db.models import Prefetch
+
 from accounts.models import Company
 from fleet.models import CatalogueItem
-from scheduling.models import Need, Plan, Round, Visit
+from scheduling.models import Need, Plan, Round, Visit, VisitTask
 from scheduling.planning.policy import Policy
 from scheduling.planning.stock import parts
 from scheduling.planning.stock.coverage import Commitment, PartsWait, VisitParts, cover_visits
@@ -61,9 +63,10 @@ class Allocation:
         self.rounds = list(rounds.order_by("day", "pk"))
         self.round_of: dict[int, Round] = {s.visit_id: r for r in self.rounds for s in r.stops.all()}
         visits = Visit.objects.of_company(company).filter(state__in=Visit.LIVE).select_related("site")
-        self.visits: dict[int, Visit] = {
-            v.pk: v for v in visits.prefetch_related("tasks__need__position", "tasks__need__forecast").order_by("pk")
-        }
+        # Joined: needs looked up by themselves are too many for one statement of SQLite in a company of some hundreds.
+        tasks_with_needs = VisitTask.objects.select_related("need__position", "need__forecast")
+        visits = visits.prefetch_related(Prefetch("tasks", tasks_with_needs))
+        self.visits: dict[int, Visit] = {v.pk: v for v in visits.order_by("pk")}
         self.loaded = frozenset(loaded)
         self.days = {pk: max(self._expected(visit), today) for pk, visit in self.visits.items()}
         tasks = tasks_of(self.visits.values())

@@ -11,6 +11,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Case, When
 
+from accounts.many_rows import update_rows
 from accounts.models import Company
 from accounts.services.companies import lock_company
 from fleet.models import Site
@@ -161,10 +162,8 @@ class _Proposer:
             visit.closing_note = words.tasks_proposed_elsewhere() if visit.site_id in joined else words.nothing_due()
             visit.revision += 1
         Visit.objects.bulk_create(self.opened)
-        Visit.objects.bulk_update(self.rewritten, [*_PROPOSED, "revision", "updated_at"], batch_size=100)
-        Visit.objects.bulk_update(
-            withdrawn, ["state", "closed_at", "updated_at", "closing_note", "revision"], batch_size=100
-        )
+        update_rows(self.rewritten, [*_PROPOSED, "revision", "updated_at"])
+        update_rows(withdrawn, ["state", "closed_at", "updated_at", "closing_note", "revision"])
         VisitTask.objects.filter(visit__in=[visit.pk for visit, _ in self.retasked]).delete()
         VisitTask.objects.bulk_create(
             VisitTask(visit=visit, need_id=need_id, order=order, reason=reason)

@@ -5,7 +5,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from django.db import transaction
+from django.db import OperationalError, transaction
 from django.utils import timezone
 
 from accounts.errors import Conflict, InvalidInput
@@ -218,3 +218,105 @@ def test_an_unknown_kind_is_refused(company: Company) -> None:
 
 def test_a_vanished_job_ends_quietly(db: None) -> None:
     assert claims.run_chunk(job_id=123456, index=0) == "over"
+
+
+def test_a_stage_is_handed_out_when_the_one_before_it_is_done_and_reads_its_answers(
+    company: Company, django_capture_on_commit_callbacks: Any
+) -> None:
+    ran: list[tuple[int, list[Any]]] = []
+
+    def handler(work: claims.ChunkRun) -> dict[str, Any]:
+        number = int(work.payload["number"])
+        ran.append((number, [answer["rows"] for answer in work.earlier]))
+        return {"rows": number}
+
+    claims.register("staged", handler)
+    try:
+        with django_capture_on_commit_callbacks():
+            job = claims.start_job(
+                company=company,
+                by=None,
+                kind="staged",
+                chunks=[{"number": 1}],
+                then=[[{"number": 2}, {"number": 3}], [{"number": 4}]],
+                now=timezone.now() - 2 * LEASE,
+            )
+        # Whoever comes too soon finds nothing to do, and what waits for others is not left lying.
+        assert claims.run_chunk(job_id=job.pk, index=3) == "over"
+        assert [chunk.index for chunk in claims.stalled_chunks(now=timezone.now())] == [0]
+        assert claims.run_chunk(job_id=job.pk, index=0) == "done"
+        assert claims.run_chunk(job_id=job.pk, index=2) == "done"
+        assert claims.run_chunk(job_id=job.pk, index=3) == "over"
+        assert [chunk.index for chunk in claims.stalled_chunks(now=timezone.now())] == [1]
+        assert claims.run_chunk(job_id=job.pk, index=1) == "done"
+        assert claims.run_chunk(job_id=job.pk, index=3) == "done"
+    finally:
+        claims._kinds.pop("staged")
+    job.refresh_from_db()
+    assert (job.state, job.result) == ("done", {"rows": 10})
+    assert ran == [(1, []), (3, [1]), (2, [1]), (4, [1, 2, 3])]
+
+
+def test_in_process_all_stages_are_done_one_after_the_other(
+    company: Company, done: list[int], transactional_db: None
+) -> None:
+    job = claims.start_job(
+        company=company,
+        by=None,
+        kind="test",
+        chunks=[{"number": 1}],
+        then=[[{"number": 2}, {"number": 3}], [], [{"number": 4}]],
+        now=timezone.now(),
+    )
+    job.refresh_from_db()
+    assert (job.state, done) == ("done", [1, 2, 3, 4])
+
+
+def test_a_database_that_goes_away_does_not_use_up_the_attempts_of_a_chunk(
+    company: Company, settings: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    settings.CELERY_TASK_ALWAYS_EAGER = False
+    outages = iter(range(2 * claims.MOST_ATTEMPTS))
+
+    def handler(work: claims.ChunkRun) -> dict[str, Any]:
+        if next(outages, None) is not None:
+            raise OperationalError("server closed the connection unexpectedly")
+        return {"rows": 1}
+
+    claims.register("outages", handler)
+    monkeypatch.setattr(claims, "_database_answers", lambda: False)
+    held = None
+    try:
+        job = claims.start_job(company=company, by=None, kind="outages", now=timezone.now())
+        for _ in range(2 * claims.MOST_ATTEMPTS):
+            with pytest.raises(claims.DatabaseAwayError) as away:
+                claims.run_chunk(job_id=job.pk, index=0, held=held)
+            held = away.value.held
+        assert claims.run_chunk(job_id=job.pk, index=0, held=held) == "done"
+    finally:
+        claims._kinds.pop("outages")
+    assert job.chunks.get().attempts == 1
+
+
+def test_a_statement_at_fault_fails_its_job(company: Company, settings: Any) -> None:
+    settings.CELERY_TASK_ALWAYS_EAGER = False
+
+    def handler(work: claims.ChunkRun) -> dict[str, Any]:
+        raise OperationalError("no such column: colour")
+
+    claims.register("at fault", handler)
+    try:
+        job = claims.start_job(company=company, by=None, kind="at fault", now=timezone.now())
+        assert claims.run_chunk(job_id=job.pk, index=0) == "failed"
+    finally:
+        claims._kinds.pop("at fault")
+
+
+def test_a_claim_that_went_to_another_is_not_taken_up_again(company: Company, done: list[int]) -> None:
+    job = start(company, {"number": 1})
+    lost = claims.claim(job_id=job.pk, index=0, now=timezone.now() - 2 * LEASE)
+    assert lost is not None
+    heir = claims.claim(job_id=job.pk, index=0, now=timezone.now())
+    assert heir is not None
+    assert claims.run_chunk(job_id=job.pk, index=0, held=lost.attempts) == "held"
+    assert done == []

@@ -1,0 +1,104 @@
+"""What is known of each unit, as a short mark: while it stays the same, nothing that is made from it can change.
+
+A mark sees what was added, corrected, taken back or written over, whoever did it and whether or not it was announced;
+a new release, or another language of its sentences, changes all of them. Too wide costs a needless look; too narrow
+would leave an old answer standing: so whole rows count, but for readings, which are never overwritten.
+"""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from functools import cache
+from hashlib import blake2b
+from pathlib import Path
+from typing import Any, Final
+
+from django.conf import settings
+from django.db.models import Count, Max, Q
+
+from accounts.language import catalogue_of
+from accounts.models import Company
+from fleet.models import CatalogueItem, FeedWaterSample, Instrument, Placement, Position, Reading, Unit
+from fleet.services.limits import limits_of_units
+
+_MAKES_ANSWERS: Final = ("engineering", "services", "models")
+"""Rooms of this package whose code says what the answers are."""
+
+MOST_NAMED: Final = 2000
+"""A longer list of ids is slower to look up than the company they belong to."""
+
+
+def mark(value: object) -> str:
+    """A short text that is another one when anything in a value is."""
+    return blake2b(repr(value).encode(), digest_size=10).hexdigest()
+
+
+def marks_of_units(company: Company, unit_ids: Sequence[int]) -> dict[int, str]:
+    """Unit id -> mark of what is known of it, its train, its meters, its site, its water, its readings, its limits."""
+    named = None if len(unit_ids) > MOST_NAMED else list(unit_ids)
+
+    def mine(rows: Any, path: str) -> Any:
+        rows = rows.of_company(company)
+        return rows if named is None else rows.filter(**{f"{path}__in": named})
+
+    readings = _counted(mine(Reading.objects.all(), "unit_id"), "unit_id")
+    items = {
+        row[0]: mark(row) for row in CatalogueItem.objects.of_company(company).values_list(*_columns(CatalogueItem))
+    }
+    trains: dict[int, list[Any]] = defaultdict(list)
+    fitted = mine(Placement.objects.all(), "position__unit_id").order_by("pk")
+    for unit_id, item_id, *row in fitted.values_list("position__unit_id", "item_id", *_columns(Placement)):
+        trains[unit_id].append((items.get(item_id), row))
+    for unit_id, *row in (
+        mine(Position.objects.all(), "unit_id").order_by("pk").values_list("unit_id", *_columns(Position))
+    ):
+        trains[unit_id].append(row)
+    meters = mine(Instrument.objects.filter(unit__isnull=False), "unit_id").order_by("pk")
+    for unit_id, *row in meters.values_list("unit_id", *_columns(Instrument)):
+        trains[unit_id].append(row)
+    units = mine(Unit.objects.all(), "pk").order_by("pk")
+    rows = units.values_list("pk", "site_id", "site__chloraminated", "site__own_well", "site__supply", *_columns(Unit))
+    known_units = list(rows)
+    sites = {row[1] for row in known_units}
+    samples = FeedWaterSample.objects.of_company(company)
+    water = _counted(samples if named is None else samples.filter(site_id__in=sites), "site_id")
+    limits = limits_of_units(company, [row[0] for row in known_units])
+    common = (release(), company.time_zone)
+    return {
+        unit_id: mark(
+            (common, row, limits.get(unit_id), water.get(site_id), readings.get(unit_id), trains.get(unit_id))
+        )
+        for unit_id, site_id, *row in known_units
+    }
+
+
+def _counted(rows: Any, key: str) -> dict[int, tuple[Any, ...]]:
+    """Rows that are never overwritten, by what tells one set of them from another."""
+    holds = Q(voided_at__isnull=True)
+    counted = (
+        rows.order_by()
+        .values(key)
+        .annotate(
+            held=Count("pk", filter=holds),
+            newest=Max("pk"),
+            corrections=Count("corrects"),
+        )
+    )
+    return {row[0]: tuple(map(str, row[1:])) for row in counted.values_list(key, "held", "newest", "corrections")}
+
+
+@cache
+def release() -> str:
+    """Mark of the code and the language that answers are made with."""
+    package = Path(__file__).resolve().parents[1]
+    files = sorted(path for room in _MAKES_ANSWERS for path in (package / room).rglob("*.py"))
+    catalogue = catalogue_of(settings.LANGUAGE_CODE, settings.LOCALE_DIR)
+    files += [catalogue] if catalogue.exists() else []
+    digest = blake2b(str(settings.LANGUAGE_CODE).encode(), digest_size=10)
+    for path in files:
+        digest.update(path.read_bytes())
+    return digest.hexdigest()
+
+
+@cache
+def _columns(model: Any) -> tuple[str, ...]:
+    return tuple(field.attname for field in model._meta.concrete_fields)

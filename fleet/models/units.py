@@ -23,8 +23,8 @@ class Stage(models.TextChoices):
     MEMBRANE = "membrane", gettext_noop("membrane")
     RESIN = "resin", gettext_noop("deionising resin")
     POST_CARBON = "post_carbon", gettext_noop("post-carbon")
-    REMINERALISATION = "remineralisation", gettext_noop("remineralisation")
-    UV = "uv", gettext_noop("ultraviolet disinfection")
+    REMINERALISATION = "remineralisation", gettext_noop("remineralising cartridge")
+    UV = "uv", gettext_noop("UV lamp")
 
 
 class Unit(Retirable):

@@ -25,7 +25,7 @@ _UNITS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
     "carbon_outlet_total_chlorine": _CHLORINE,
     "remineralised_ph": (("", "pH"),),
     "remineralised_tds": _TDS,
-    "uv_intensity": (("%", "%"),),
+    "uv_intensity_fraction": (("%", "%"),),
     "totaliser": (("L", "L"), ("m3", "m³"), ("gal", "gal")),
 }
 _LABELS: Final = {public_name(column): text for column, text in TO_READ.items()} | {
@@ -63,7 +63,7 @@ def gauges_of(unit: Mapping[str, Any]) -> list[str]:
         "carbon_outlet_total_chlorine": "carbon" in roles,
         "remineralised_ph": "remineralisation" in roles,
         "remineralised_tds": "remineralisation" in roles,
-        "uv_intensity": "uv" in roles,
+        "uv_intensity_fraction": "uv" in roles,
         "totaliser": unit["totaliser"] != "none",
     }
     return [name for name, there in is_there.items() if there]

@@ -15,6 +15,7 @@ from fleet.forecasting.answer.results import GRID_LEVELS, Forecasts
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.tables import Fleet
+from fleet.forecasting.judging.replay import replay
 from fleet.forecasting.wear.nominal import nominal_lives
 
 NOW = 20_000.0
@@ -173,3 +174,12 @@ def test_a_taught_fleet_forecasts_one_unit_as_it_did_all() -> None:
     again = forecast(fleet, learned=type(whole.learned).from_dict(whole.learned.to_dict()))
     assert np.allclose(again.grid_day, whole.grid_day, atol=0.5)
     assert not any(math.isnan(value) for value in whole.remaining_share)
+
+
+def test_the_past_is_replayed_with_them() -> None:
+    lives = [("remineralisation", 400.0 - 100 * n, 300.0 - 100 * n, "exhausted") for n in range(3)]
+    replayed = replay(fleet_of(*lives, ("remineralisation", 100.0, None, ""), ("uv", 300.0, None, "")), [NOW - 150.0])
+    # of the cartridge that stood then it is known that it was exhausted at most 50 days later
+    row = int(np.flatnonzero(replayed.stage == words.STAGES.index("remineralisation"))[0])
+    assert replayed.high_day[row] == pytest.approx(NOW - 100.0)
+    assert all(np.isfinite(grid[row]).all() for grid in replayed.grid_day.values())

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('fleet', '0038_assumed_of_units'),
+        ('fleet', '0039_uploads_in_pieces'),
     ]
 
     operations = [

@@ -70,6 +70,7 @@ class CatalogueItemSerializer(QuantityModelSerializer):
             "lead_time_days",
             "is_active",
             "maximum_service_time_days",
+            "rated_burning_hours",
             "cartridge_size",
             "connection",
             "flow_direction",

@@ -38,6 +38,7 @@ _NAMES: Final = {
 _NUMBERS: Final = (
     "maximum_service_time_days",
     "micron_rating_um",
+    "rated_burning_hours",
     "rated_volume_l",
     "carbon_volume_l",
     "chlorine_capacity_g",

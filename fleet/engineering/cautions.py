@@ -27,6 +27,21 @@ FLUSH: Final = _(
     "Flush new carbon to the drain before water reaches the membrane, and new membrane and resin before the water is "
     "used: until it runs clear and the readings are steady."
 )
+FLUSH_BEFORE_DRINKING: Final = _(
+    "Run new post-carbon and mineral cartridges to the drain until the water is clear, before anybody drinks of it."
+)
+UV_LIGHT: Final = _(
+    "Unplug the UV lamp and let it cool before its chamber is opened, and never look at a burning one: it burns eyes "
+    "and skin."
+)
+UV_MERCURY: Final = _(
+    "UV lamps hold mercury: touch the new one with clean gloves only, take the old one whole to where local rules want "
+    "it; if one breaks, air the room, and do not sweep or vacuum."
+)
+UV_GAP: Final = _(
+    "What runs while the lamp is dark is not disinfected: shut the tap, clean the sleeve, let the lamp warm up, and "
+    "disinfect what lies behind it before anybody drinks."
+)
 COLD_WATER: Final = _("Cold water only: connect to the cold line, which must stay below {limit}.")
 """Told with the warmest feed, `WARMEST_FEED_DEGC`, in the units of the reader."""
 WARMEST_FEED_DEGC: Final = 45.0

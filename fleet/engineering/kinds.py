@@ -261,6 +261,10 @@ DAYS: Final = Kind(
     {"days": "day", "day": "day", "d": "day", "weeks": "week", "week": "week", "hours": "hour", "h": "hour"},
     {"us": "days", "metric": "days"}, ("180", "180 days", "26 weeks"), low=0.0, high=36525.0, bare_number_ok=True,
 )  # fmt: skip
+HOURS: Final = Kind(
+    "burning_time", "h", {"h": "hour", "hours": "hour", "hour": "hour", "days": "day"}, {"us": "h", "metric": "h"},
+    ("9000", "9000 h"), low=0.0, high=200000.0, bare_number_ok=True,
+)  # fmt: skip
 MINUTES: Final = Kind(
     "duration", "min", {"min": "minute", "minutes": "minute", "s": "second", "h": "hour", "hours": "hour"},
     {"us": "min", "metric": "min"}, ("6", "6 min", "0.5 h"), low=0.0, high=527040.0, bare_number_ok=True,
@@ -277,6 +281,6 @@ KINDS: Final[Mapping[str, Kind]] = MappingProxyType(
         "conductivity": CONDUCTIVITY, "hardness": HARDNESS, "alkalinity": ALKALINITY, "chlorine": CHLORINE,
         "concentration": CONCENTRATION, "ph": PH, "turbidity": TURBIDITY, "micron": MICRON, "length": LENGTH,
         "mass": MASS, "exchange_capacity": EXCHANGE_CAPACITY, "fraction": FRACTION, "duration": DAYS,
-        "minutes": MINUTES, "temperature_coefficient": TEMPERATURE_COEFFICIENT,
+        "minutes": MINUTES, "burning_time": HOURS, "temperature_coefficient": TEMPERATURE_COEFFICIENT,
     }
 )  # fmt: skip

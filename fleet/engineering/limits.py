@@ -16,6 +16,8 @@ from typing import Any, Final, Generic, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from fleet.engineering.stages import FINISHING, HOURS_PER_DAY
+
 Value = TypeVar("Value")
 
 
@@ -118,6 +120,13 @@ USUAL_SERVICE_TIME_DAYS: Final[Mapping[str, float]] = {
     "carbon": HOUSE.carbon_maximum_service_time_days,
     "membrane": 1095.0,
     "resin": 182.6,
+    **{
+        stage: min(
+            finishing.maximum_service_time_days,
+            finishing.usual_label / HOURS_PER_DAY if finishing.load == "burning_h" else float("inf"),
+        )
+        for stage, finishing in FINISHING.items()
+    },
 }
 """How often cartridges are replaced by the calendar, by stage: what sizing reckons with where a label says nothing, and
 the habit that forecasts are measured against. No limits, but for carbon. Common practice, no source."""

@@ -71,7 +71,8 @@ WATER_TERMS: Final = (
 )
 ITEM_TERMS: Final = (
     Term("d", "micron_rating_um", "particle size a sediment cartridge holds back"),
-    Term("V_r", "rated_volume_l", "volume on the label: treated by a sediment or carbon cartridge, held by a tank"),
+    Term("V_r", "rated_volume_l", "volume on the label: treated by a cartridge, held by a tank"),
+    Term("t_UV", "rated_burning_hours", "hours that a UV lamp burns by its label"),
     Term("V_C", "carbon_volume_l", "bed volume of a carbon cartridge"),
     Term("m_Cl", "chlorine_capacity_g", "chlorine a carbon cartridge takes out in its life, as Cl2"),
     Term(

@@ -45,6 +45,10 @@ OBSERVATIONS: Final = (
         "no water comes, no water at all, out of water, without water, nothing comes out, tap stays dry",
     ),
     Observation(
+        "uv_alarm", gettext_noop("the UV lamp is dark, or its alarm is on"),
+        "uv lamp out, uv lamp dark, lamp out, lamp dark, uv alarm on, uv fault",
+    ),
+    Observation(
         "concentrate_never_stops", gettext_noop("concentrate never stops"),
         "drain never stops, waste never stops, drain runs on, runs to drain all day",
         gettext_noop("water runs to the drain and never stops"),

@@ -18,6 +18,21 @@ _NAMES: Final[Mapping[tuple[str, str], tuple[str, str]]] = {
     ("resin", "single"): (gettext_noop("resin"), gettext_noop("resin cartridge")),
     ("resin", "lead"): (gettext_noop("lead resin"), gettext_noop("first resin cartridge")),
     ("resin", "lag"): (gettext_noop("lag resin"), gettext_noop("second resin cartridge")),
+    ("post_carbon", "single"): (gettext_noop("post-carbon"), gettext_noop("taste filter")),
+    ("post_carbon", "lead"): (gettext_noop("lead post-carbon"), gettext_noop("first taste filter")),
+    ("post_carbon", "lag"): (gettext_noop("lag post-carbon"), gettext_noop("second taste filter")),
+    ("remineralisation", "single"): (gettext_noop("remineralising cartridge"), gettext_noop("mineral cartridge")),
+    ("remineralisation", "lead"): (
+        gettext_noop("lead remineralising cartridge"),
+        gettext_noop("first mineral cartridge"),
+    ),
+    ("remineralisation", "lag"): (
+        gettext_noop("lag remineralising cartridge"),
+        gettext_noop("second mineral cartridge"),
+    ),
+    ("uv", "single"): (gettext_noop("UV lamp"), gettext_noop("UV lamp")),
+    ("uv", "lead"): (gettext_noop("lead UV lamp"), gettext_noop("first UV lamp")),
+    ("uv", "lag"): (gettext_noop("lag UV lamp"), gettext_noop("second UV lamp")),
 }
 
 

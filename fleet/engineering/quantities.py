@@ -186,6 +186,20 @@ READING_QUANTITIES: Final = (
     ),
     Quantity("product_ph", "pH_prod", PRODUCT_PH, "pH of the product"),
     Quantity(
+        "remineralised_ph", "pH_min", PRODUCT_PH, "pH behind the remineralising cartridge",
+        also="ph after remineralisation, ph after remineralization, ph after calcite, ph after mineral cartridge",
+    ),
+    Quantity(
+        "remineralised_tds_mg_per_l", "C_min", PERMEATE_TDS, "TDS behind the remineralising cartridge",
+        needs_flow=True, needs_flushing=True,
+        also="tds after remineralisation, tds after remineralization, tds after calcite, tds after mineral cartridge",
+    ),
+    Quantity(
+        "uv_intensity_fraction", "I_UV", SHARE,
+        "intensity of the UV lamp as its monitor shows it, over that of a new one",
+        also="uv intensity, uv sensor, lamp intensity",
+    ),
+    Quantity(
         "totaliser_l", "V", COUNTER, "volume counter; the unit says which stream it counts",
         also="totaliser reading, totalizer, totalizer reading, counter, counter reading, meter, "
         "meter reading, water meter, water meter reading, volume counter",

@@ -95,6 +95,9 @@ class CatalogueItem(Retirable):
         CARBON = "carbon", "carbon cartridge"
         MEMBRANE = "membrane", "membrane"
         RESIN = "resin", "resin cartridge"
+        POST_CARBON = "post_carbon", "post-carbon cartridge"
+        REMINERALISATION = "remineralisation", "remineralising cartridge"
+        UV = "uv", "UV lamp"
         ACCESSORY = "accessory", "accessory"
         SMALL_PART = "small_part", "small part"
 
@@ -110,7 +113,7 @@ class CatalogueItem(Retirable):
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="catalogue_items")
     code = models.CharField(max_length=40)
     name = models.CharField(max_length=120)
-    kind = models.CharField(max_length=10, choices=Kind)
+    kind = models.CharField(max_length=16, choices=Kind)
     purpose = models.CharField(
         max_length=24,
         choices=list(PURPOSES.items()),
@@ -162,7 +165,10 @@ class CatalogueItem(Retirable):
         null=True,
         blank=True,
         validators=_NOT_NEGATIVE,
-        help_text="sediment or carbon: volume on the label; tank: volume it holds",
+        help_text="cartridge: volume of water on the label; tank: volume it holds",
+    )
+    rated_burning_hours = models.FloatField(
+        null=True, blank=True, validators=_NOT_NEGATIVE, help_text="UV lamp: hours of burning on the label"
     )
     micron_rating_um = models.FloatField(null=True, blank=True, validators=_NOT_NEGATIVE)
     carbon_kind = models.CharField(max_length=10, choices=Carbon, blank=True)
@@ -258,7 +264,7 @@ class PartsRule(TenantModel):
     item = models.ForeignKey(CatalogueItem, on_delete=models.PROTECT, related_name="rules")
     # as wide as the cause of a finding, which it may name
     work = models.CharField(max_length=60, blank=True, help_text="kind of need, such as 'replace'; empty for any work")
-    stage = models.CharField(max_length=10, choices=Stage, blank=True, help_text="empty for any stage")
+    stage = models.CharField(max_length=16, choices=Stage, blank=True, help_text="empty for any stage")
     per = models.CharField(max_length=10, choices=Per, default=Per.POSITION)
     quantity = models.PositiveIntegerField(default=1, validators=[MinValueValidator(1)])
 

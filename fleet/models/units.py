@@ -22,6 +22,9 @@ class Stage(models.TextChoices):
     CARBON = "carbon", gettext_noop("carbon")
     MEMBRANE = "membrane", gettext_noop("membrane")
     RESIN = "resin", gettext_noop("deionising resin")
+    POST_CARBON = "post_carbon", gettext_noop("post-carbon")
+    REMINERALISATION = "remineralisation", gettext_noop("remineralising cartridge")
+    UV = "uv", gettext_noop("UV lamp")
 
 
 class Unit(Retirable):
@@ -148,7 +151,7 @@ class Position(TenantModel):
 
     unit = models.ForeignKey(Unit, on_delete=models.CASCADE, related_name="positions")
     order = models.PositiveSmallIntegerField(validators=[MinValueValidator(1)])
-    stage = models.CharField(max_length=10, choices=Stage)
+    stage = models.CharField(max_length=16, choices=Stage)
     role = models.CharField(max_length=6, choices=Role, default=Role.SINGLE)
     cartridge_size = models.CharField(
         max_length=24,

@@ -23,6 +23,9 @@ _UNITS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
     "temperature": (("degC", "°C"), ("degF", "°F")),
     "feed_total_chlorine": _CHLORINE,
     "carbon_outlet_total_chlorine": _CHLORINE,
+    "remineralised_ph": (("", "pH"),),
+    "remineralised_tds": _TDS,
+    "uv_intensity_fraction": (("%", "%"),),
     "totaliser": (("L", "L"), ("m3", "m³"), ("gal", "gal")),
 }
 _LABELS: Final = {public_name(column): text for column, text in TO_READ.items()} | {
@@ -58,6 +61,9 @@ def gauges_of(unit: Mapping[str, Any]) -> list[str]:
         "inlet_pressure": bool(unit["has_pressure_gauge"]),
         "temperature": True,
         "carbon_outlet_total_chlorine": "carbon" in roles,
+        "remineralised_ph": "remineralisation" in roles,
+        "remineralised_tds": "remineralisation" in roles,
+        "uv_intensity_fraction": "uv" in roles,
         "totaliser": unit["totaliser"] != "none",
     }
     return [name for name, there in is_there.items() if there]

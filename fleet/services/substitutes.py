@@ -7,8 +7,8 @@ from fleet.engineering.usual import LABEL_FLOW_TOLERANCE
 from fleet.models import CatalogueItem
 
 Kind = CatalogueItem.Kind
-CARTRIDGES = frozenset({Kind.SEDIMENT, Kind.CARBON, Kind.MEMBRANE, Kind.RESIN})
-"""Kinds of items that one can stand in for another of."""
+CARTRIDGES = frozenset({Kind.SEDIMENT, Kind.CARBON, Kind.MEMBRANE, Kind.RESIN, Kind.POST_CARBON, Kind.REMINERALISATION})
+"""Kinds of items that one can stand in for another of. A lamp fits the unit it was made for; no label says which."""
 
 
 def can_replace(wanted: CatalogueItem, other: CatalogueItem, place: CartridgeFormat) -> bool:

@@ -29,6 +29,9 @@ TO_READ: Final = {
     "feed_total_chlorine_mg_per_l": gettext_noop("the total chlorine of the tap water"),
     "interstage_chlorine_mg_per_l": gettext_noop("the total chlorine between the carbon cartridges"),
     "carbon_outlet_total_chlorine_mg_per_l": gettext_noop("the total chlorine behind the carbon"),
+    "remineralised_ph": gettext_noop("the pH of the water behind the mineral cartridge"),
+    "remineralised_tds_mg_per_l": gettext_noop("the TDS of the water behind the mineral cartridge"),
+    "uv_intensity_fraction": gettext_noop("the intensity that the monitor of the UV lamp shows"),
 }
 """The client's words for what can be asked of them."""
 

@@ -179,6 +179,7 @@ CATALOGUE: Final = Sheet(
             "supplier_part_number": "supplier code, order number, vendor part no, vendor part number, supplier part no",
             "lead_time_days": "lead time, lead days, delivery time",
             "maximum_service_time_days": "maximum service time, service life, maximum age",
+            "rated_burning_hours": "burning hours, lamp hours, lamp life",
             "rejection_fraction": "rejection",
             "rated_recovery_fraction": "rated recovery",
             "micron_rating": "micron, microns, pore size",

@@ -50,10 +50,19 @@ def slot_name(stage: str, role: str) -> str:
     return stage if role == "single" else f"{stage}_{role}"
 
 
+_SPOKEN: Final[Mapping[str, tuple[str, ...]]] = {
+    "resin": ("di", "di resin"),
+    "post_carbon": ("post filter", "taste filter"),
+    "remineralisation": ("remineralization", "mineral", "calcite"),
+    "uv": ("uv lamp",),
+}
+"""Stage to what else people head its columns."""
+
+
 def _spoken_places(stage: str, role: str) -> list[str]:
-    """How people head a place: resin is what deionises."""
-    place = slot_name(stage, role).replace("_", " ")
-    return [place, place.replace("resin", "di"), place.replace("resin", "di resin")] if stage == "resin" else [place]
+    """How people head a place."""
+    place, written = slot_name(stage, role).replace("_", " "), stage.replace("_", " ")
+    return [place, *(place.replace(written, other) for other in _SPOKEN.get(stage, ()))]
 
 
 def train_of(cell: str) -> list[dict[str, str]]:

@@ -73,6 +73,45 @@ _LATE_COST_PER_DAY: Mapping[str, Mapping[str, float]] = MappingProxyType(
                 "other": 4.0,
             }
         ),
+        # the water tastes of its tank: nobody is harmed, somebody complains
+        "post_carbon": MappingProxyType(
+            {
+                "reef": 0.2,
+                "planted": 0.2,
+                "drinking": 1.0,
+                "coffee": 2.0,
+                "laboratory": 0.5,
+                "hydroponics": 0.2,
+                "fish": 0.2,
+                "other": 0.5,
+            }
+        ),
+        # soft, slightly acid water: flat in the cup, and hard on metal and machine
+        "remineralisation": MappingProxyType(
+            {
+                "reef": 0.5,
+                "planted": 2.0,
+                "drinking": 1.0,
+                "coffee": 4.0,
+                "laboratory": 0.5,
+                "hydroponics": 1.0,
+                "fish": 2.0,
+                "other": 1.0,
+            }
+        ),
+        # where a lamp was fitted, somebody drinks a water that nothing else makes safe
+        "uv": MappingProxyType(
+            {
+                "reef": 2.0,
+                "planted": 2.0,
+                "drinking": 25.0,
+                "coffee": 25.0,
+                "laboratory": 10.0,
+                "hydroponics": 2.0,
+                "fish": 4.0,
+                "other": 10.0,
+            }
+        ),
     }
 )
 

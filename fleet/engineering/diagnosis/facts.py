@@ -105,6 +105,8 @@ FLAGS: Final[Mapping[str, str]] = {
     "has_pressurised_tank": "the storage tank is a pressurised one",
     "has_float_valve": "a float valve is fitted",
     "has_resin": "deionising resin is fitted",
+    "has_remineralisation": "a remineralising cartridge is fitted",
+    "has_uv": "a UV lamp is fitted",
     "has_two_sediment_filters": "two sediment filters are installed in series",
     "has_lag_resin": "a second resin cartridge is installed behind the first",
     "lag_resin_is_exhausted": "the second resin cartridge is exhausted by its own forecast",

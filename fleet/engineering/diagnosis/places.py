@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-StageName = Literal["sediment", "carbon", "membrane", "resin"]
+StageName = Literal["sediment", "carbon", "membrane", "resin", "post_carbon", "remineralisation", "uv"]
 RoleName = Literal["single", "lead", "lag"]
 
 

@@ -7,6 +7,7 @@ from typing import Final, Self
 from fleet.engineering.constants import DAYS_PER_YEAR
 from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
 from fleet.engineering.formulas.restrictor import restrictor_size_ml_per_min
+from fleet.engineering.sizing.blending import passed_by_l_per_week
 from fleet.engineering.sizing.demand import feed_l_per_week, wastewater_l_per_week
 from fleet.engineering.sizing.fittings import fittings_for
 from fleet.engineering.sizing.flows import FlowChoice
@@ -72,12 +73,13 @@ def alternative_of(
     demand = request.demand_l_per_week
     recovery = float(recovery_from_waste_ratio(choice.waste_ratio))
     flush = flush_l_per_week(request, choice, policy)
-    feed = float(feed_l_per_week(demand, recovery)) + flush
+    past = passed_by_l_per_week(request, choice, policy)
+    feed = float(feed_l_per_week(demand - past, recovery)) + past + flush
     stores = stores_for(request, choice, catalogue, policy)
     fittings = fittings_for(request, choice, parts, catalogue, stores, policy)
     cost = _RunningCost.of(request, parts, feed)
     layout = _layout_of(request)
-    waste = float(wastewater_l_per_week(demand, recovery)) + flush
+    waste = float(wastewater_l_per_week(demand - past, recovery)) + flush
     return Alternative(
         best_for=(),
         layout=layout,

@@ -34,6 +34,26 @@ class Blend:
     limited_by: str
 
 
+def passed_by_l_per_week(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> float:
+    """Return the water of a week that goes past the membrane, so that nothing of it runs to the drain; 0 without
+    blending.
+
+    Examples
+    --------
+    >>> from fleet.engineering.sizing.offer import Item, WaterUse
+    >>> from fleet.engineering.sizing.survey import SiteSurvey
+    >>> survey = SiteSurvey("coffee", 70.0, 420.0, 8.0, 14.0, 250.0, 200.0, 150.0, 7.6)
+    >>> request = SizingRequest((WaterUse("coffee", 70.0, None, 80.0, 50.0),), survey)
+    >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 10.0)
+    >>> round(passed_by_l_per_week(request, flows, SizingPolicy()), 1)
+    21.4
+    """
+    blend = blend_for(request, choice, policy)
+    if blend is None:
+        return 0.0
+    return blend.bypass_fraction * sum(entry.demand_l_per_week for entry in request.uses if entry.use == "coffee")
+
+
 def blend_for(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> Blend | None:
     """Return how feed and permeate are blended for coffee.
 

@@ -35,8 +35,13 @@ def cautions_on(request: SizingRequest, choice: FlowChoice) -> tuple[Remark, ...
 
 
 def _by_what_is_there(request: SizingRequest, choice: FlowChoice) -> Iterator[Remark]:
+    has_lamp = is_well_unsafe(request)
     if choice.is_pumped or choice.is_degassed:
         yield Remark("electricity", *words.electricity())
+    if has_lamp:
+        yield Remark("uv_lamp", *words.uv_lamp())
+        if not request.has_power:
+            yield Remark("uv_lamp_without_power", *words.uv_lamp_without_power())
     if request.resin_demand_l_per_week > 0.0:
         yield Remark("resin_is_irritant", *words.resin_is_irritant())
         yield Remark("dispose_of_resin", *words.dispose_of_resin())

@@ -20,7 +20,7 @@ from fleet.engineering.sizing.train import TASTES, train_of
 from fleet.engineering.sizing.words import cautions
 from fleet.engineering.sizing.words import comparison as words
 from fleet.engineering.sizing.words.quantities import in_words, money_in_words
-from fleet.engineering.stages import STAGES
+from fleet.engineering.stages import FINISHING, STAGES
 from fleet.engineering.units import FLOW
 
 AIMS: Final = {
@@ -90,7 +90,9 @@ def compare(request: SizingRequest, catalogue: Sequence[Item], policy: SizingPol
 
 
 def _lacking(request: SizingRequest, catalogue: Sequence[Item]) -> Iterable[Remark]:
-    needed = [stage for stage in STAGES if stage != "resin" or request.resin_demand_l_per_week > 0.0]
+    needed = [stage for stage in STAGES if stage not in FINISHING]
+    if not request.resin_demand_l_per_week:
+        needed.remove("resin")
     for stage in needed:
         if not any(item.kind == stage for item in catalogue):
             yield Remark(f"no_{stage}", *words.no_cartridge(stage))

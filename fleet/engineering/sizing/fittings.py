@@ -5,11 +5,11 @@ from collections.abc import Iterator, Sequence
 from fleet.engineering.constants import DAYS_PER_YEAR, EQUIVALENT_MASS_CACO3
 from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
 from fleet.engineering.formulas.restrictor import restrictor_size_ml_per_min
-from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.sizing.blending import Blend, blend_for
 from fleet.engineering.sizing.choosing import by_capacity, cheapest, fitting_softener, nearest_restrictor
 from fleet.engineering.sizing.connections import connections_for
 from fleet.engineering.sizing.demand import feed_l_per_week
+from fleet.engineering.sizing.finishing import wants_minerals, wants_minerals_by_cartridge
 from fleet.engineering.sizing.flows import FlowChoice
 from fleet.engineering.sizing.offer import Fitting, Item, Part, SizingRequest
 from fleet.engineering.sizing.pumps import fitting_pump
@@ -20,6 +20,7 @@ from fleet.engineering.sizing.wear import resin_life, resin_loads_meq_per_l
 from fleet.engineering.sizing.words import Sentences
 from fleet.engineering.sizing.words import fittings as words
 from fleet.engineering.sizing.words.quantities import days_in_words, in_words
+from fleet.engineering.stages import FINISHING
 from fleet.engineering.units import FLOW, PRESSURE, TEMPERATURE, VOLUME
 
 
@@ -82,7 +83,8 @@ def _around_the_membrane(
         return Fitting(purpose, cheapest(purpose, catalogue), size, *sentences, count)
 
     system, survey = request.unit_system, request.survey
-    housings = sum(part.count for part in parts if part.stage != "membrane")
+    # In-line cartridges bring their ends with them, and a lamp its chamber.
+    housings = sum(part.count for part in parts if part.stage != "membrane" and part.stage not in FINISHING)
     inlet, line = (
         in_words(value, PRESSURE, system) for value in (choice.inlet_pressure_kpa, survey.lowest_line_pressure_kpa)
     )
@@ -156,8 +158,18 @@ def _treatment(
             words.blending_valve_size(100.0 * blend.bypass_fraction),
             *words.blending_valve(made, blend.limited_by),
         )
-    poor = next((entry.use for entry in request.uses if choice.permeate_tds_mg_per_l < _low(entry.use)), "")
-    if poor and blend is None:
+    has_cartridge = any(part.stage == "remineralisation" for part in parts)
+    poor = next(
+        (
+            entry.use
+            for entry in request.uses
+            if entry.use != "drinking"
+            and wants_minerals(entry, request, choice, policy)
+            and not (has_cartridge and wants_minerals_by_cartridge(entry, request, choice, policy))
+        ),
+        "",
+    )
+    if poor:
         yield Fitting("remineralisation", cheapest("remineralisation", catalogue), "", *words.remineralisation(poor))
 
 
@@ -221,10 +233,6 @@ def _warmest(request: SizingRequest) -> str:
     """The warmest water in words, '' where it is not known."""
     warmest = request.survey.highest_temperature_degc
     return in_words(warmest, TEMPERATURE, request.unit_system) if warmest is not None else ""
-
-
-def _low(use: str) -> float:
-    return TARGETS[use].product_tds_low_mg_per_l
 
 
 def _lives(request: SizingRequest, choice: FlowChoice, parts: Sequence[Part], policy: SizingPolicy) -> str:

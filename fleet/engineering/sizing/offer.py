@@ -195,6 +195,7 @@ class Item:
     purpose: str = ""
     rated_flow_l_per_day: float | None = None
     rated_pressure_kpa: float | None = None
+    rated_burning_hours: float | None = None
 
 
 @dataclass(frozen=True)
@@ -212,7 +213,10 @@ class Life:
 
 @dataclass(frozen=True)
 class Part:
-    """Cartridges of one kind in their place of the train; `cost_per_year` is that of all `count` of them."""
+    """Cartridges of one kind in their place of the train; `cost_per_year` is that of all `count` of them.
+
+    `comes_with` is the purpose of the fitting that brings the first one, so that it is not bought twice; empty: none.
+    """
 
     stage: str
     role: str
@@ -222,11 +226,12 @@ class Part:
     for_installer: str
     for_client: str
     count: int = 1
+    comes_with: str = ""
 
     @property
     def price(self) -> float:
-        """Of all of them."""
-        return self.item.price * self.count
+        """Of all of them, when the unit is bought."""
+        return 0.0 if self.comes_with else self.item.price * self.count
 
 
 @dataclass(frozen=True)

@@ -261,6 +261,8 @@ def _stored(request: SizingRequest, choice: FlowChoice, store: Storage) -> Itera
             yield Remark("no_room_for_tank", *words.no_room_for_tank(volume_words, room_words))
         full, lasts = in_words(store.full_l, VOLUME, system), hours_in_words(store.reserve_hours)
         yield Remark("reserve", *words.reserve(full, lasts, is_for_taps=store.purpose == "pressurised_tank"))
+        if store.purpose == "open_tank" and any(entry.use == "laboratory" for entry in request.uses):
+            yield Remark("pure_water_does_not_keep", *words.pure_water_does_not_keep())
     else:
         hourly = in_words(choice.winter_flow_l_per_day / 24.0, VOLUME, system)
         yield Remark("no_store", *words.no_storage(hourly, store.is_assumed))

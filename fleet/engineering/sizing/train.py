@@ -1,16 +1,19 @@
 """The train of cartridges behind a choice of flows: which item stands in each place, why, how long and at what cost."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Final
 
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.limits import Limits
+from fleet.engineering.sizing.blending import passed_by_l_per_week
 from fleet.engineering.sizing.carbons import carbons_for_supply
 from fleet.engineering.sizing.demand import flush_water_l_per_week
+from fleet.engineering.sizing.finishing import finishing_parts
 from fleet.engineering.sizing.flows import FlowChoice
 from fleet.engineering.sizing.offer import Item, Life, Part, Remark, SizingRequest
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.wear import (
+    Taste,
     carbon_life,
     cost_in_rotation,
     cost_per_year,
@@ -23,8 +26,6 @@ from fleet.engineering.sizing.words import Sentences
 from fleet.engineering.sizing.words import parts as words
 from fleet.engineering.sizing.words.quantities import days_in_words, in_words
 from fleet.engineering.units import FLOW, PRESSURE, TEMPERATURE
-
-Taste = Callable[[Item, float], tuple[float, float, str]]
 
 
 def by_price(item: Item, cost: float) -> tuple[float, float, str]:
@@ -94,6 +95,7 @@ def train_of(
     [('sediment', 'single'), ('carbon', 'lead'), ('carbon', 'lag'), ('membrane', 'single')]
     """
     remarks: list[Remark] = []
+    room: int | None = None
     needs_resin = request.resin_demand_l_per_week > 0.0
     second_carbon = _second_carbon(request, choice, policy)
     second_resin = _second_resin(request, policy) if needs_resin else None
@@ -109,21 +111,26 @@ def train_of(
         if second_resin and room == 0:
             remarks.append(_no_second("resin", second_resin))
             second_resin = None
+        room -= bool(second_resin)
     flush = flush_l_per_week(request, choice, policy)
-    feed = (request.demand_l_per_week * (1.0 + choice.waste_ratio) + flush) / 7.0
+    # What is blended in is taken behind the carbon: it loads the prefilters, and nothing of it runs to the drain.
+    past = passed_by_l_per_week(request, choice, policy)
+    feed = ((request.demand_l_per_week - past) * (1.0 + choice.waste_ratio) + past + flush) / 7.0
     parts = [
         *_sediments(catalogue, feed, taste),
         *_carbons(request, catalogue, feed, second_carbon, taste, policy.limits),
         _membranes(request, choice),
     ]
+    remarks += [_changed_often(part, policy) for part in parts if part.life.days < policy.least_cartridge_days]
     if needs_resin:
         resins = _resins(request, choice, catalogue, second_resin, policy, taste)
         if not resins:
             return Remark("no_resin_large_enough", *words.no_resin_large_enough())
         parts += resins
         if resins[0].life.days < policy.least_cartridge_days:
-            remarks.append(_changed_often(resins[0]))
-    return tuple(parts), tuple(remarks)
+            remarks.append(_changed_often(resins[0], policy))
+    finishing, unserved = finishing_parts(request, choice, catalogue, policy, taste, room)
+    return (*parts, *finishing), (*remarks, *unserved)
 
 
 def flush_l_per_week(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> float:
@@ -175,8 +182,13 @@ def _no_second(stage: str, why: Sentences) -> Remark:
     return Remark(f"no_room_for_second_{stage}", *words.no_second(stage, why))
 
 
-def _changed_often(resin: Part) -> Remark:
-    return Remark("resin_changed_often", *words.resin_changed_often(days_in_words(resin.life.days)))
+def _changed_often(part: Part, policy: SizingPolicy) -> Remark:
+    """What does not last, and how much larger one would have to be that does."""
+    times = policy.least_cartridge_days / part.life.days
+    lasts, wanted = days_in_words(part.life.days), days_in_words(policy.least_cartridge_days)
+    if part.stage == "resin":
+        return Remark("resin_changed_often", *words.resin_changed_often(lasts, times, wanted))
+    return Remark(f"{part.stage}_changed_often", *words.prefilter_changed_often(part.item.code, lasts, times, wanted))
 
 
 def _second_carbon(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> Sentences | None:

@@ -1,6 +1,7 @@
 """How long each cartridge should serve at a site, with its range, and what that costs in a year."""
 
 import math
+from collections.abc import Callable
 from functools import lru_cache
 from typing import Final
 
@@ -18,6 +19,8 @@ _QUANTILE: Final = 1.2815515655446004
 # product is (common practice, no source).
 _PLANNED_BREAKTHROUGH_FRACTION: Final = 0.1
 _LEAST_DAYS: Final = 0.01
+Taste = Callable[[Item, float], tuple[float, float, str]]
+"""Item and cost in a year -> what to have least of."""
 
 
 def life_of(

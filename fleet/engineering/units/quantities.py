@@ -13,6 +13,7 @@ from fleet.engineering.kinds import (
     FLOW,
     FRACTION,
     HARDNESS,
+    HOURS,
     KINDS,
     MASS,
     MICRON,
@@ -52,6 +53,7 @@ QUANTITY_KINDS: Final[Mapping[str, Kind]] = MappingProxyType(
         # an item of the catalogue
         "micron_rating_um": MICRON,
         "rated_volume_l": VOLUME.within(0.0, 1e7),
+        "rated_burning_hours": HOURS,
         "carbon_volume_l": VOLUME.within(0.0, 500.0),
         "chlorine_capacity_g": MASS.within(0.0, 1e6),
         "rated_flow_l_per_day": FLOW.within(0.0, 50000.0),

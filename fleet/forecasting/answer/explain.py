@@ -39,6 +39,11 @@ def _position_name(fleet: Fleet, position: int) -> str:
     return gettext(position_name(*_place(fleet, position)))
 
 
+def _first_capital(name: str) -> str:
+    """With a capital in front and the rest as it is: 'UV lamp' keeps its own."""
+    return name[:1].upper() + name[1:]
+
+
 def _place(fleet: Fleet, position: int) -> tuple[str, str]:
     """Stage and role of a position."""
     return words.STAGES[fleet.positions.stage[position]], words.ROLES[fleet.positions.role[position]]
@@ -80,7 +85,7 @@ def sentence_for_installer(
     state = int(forecasts.state[position])
     if forecasts.no_date_reason[position]:
         reason = gettext(str(forecasts.no_date_reason[position]))
-        return gettext("{name}: {reason}").format(name=name.capitalize(), reason=reason)
+        return gettext("{name}: {reason}").format(name=_first_capital(name), reason=reason)
     dates = forecasts.grid_day[position, SHOWN]
     why = why_text(int(forecasts.driver[position]))
     used = int(forecasts.readings_used[position])
@@ -114,13 +119,13 @@ def sentence_for_installer(
             verdict = gettext("{name}: probably exhausted by now{because} ({basis}); {action} at the next visit.")
         # as planning decides: a lead gives way to a lag that still works
         action = gettext("rotate it") if _lag_holds(fleet, forecasts, position) else gettext("replace it")
-        return verdict.format(name=name.capitalize(), because=_because(why_exhausted), basis=basis, action=action)
+        return verdict.format(name=_first_capital(name), because=_because(why_exhausted), basis=basis, action=action)
     median, early, late = (date_text(dates[level], offset_days) for level in (_MEDIAN, _EARLY, _LATE))
     if dates[_LATE] - dates[_EARLY] < 1.0:
         sentence = gettext("{name}: {why} on {median}; {basis}.")
     else:
         sentence = gettext("{name}: {why} around {median} (8 in 10: {early} to {late}); {basis}.")
-    return sentence.format(name=name.capitalize(), why=why, median=median, early=early, late=late, basis=basis)
+    return sentence.format(name=_first_capital(name), why=why, median=median, early=early, late=late, basis=basis)
 
 
 def _because(why_exhausted: str) -> str:

@@ -1,7 +1,9 @@
 """The door of this room: a whole fleet in, one distribution of the exhaustion date per position out."""
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from functools import partial
+from typing import Any, Final
 
 import numpy as np
 
@@ -15,7 +17,7 @@ from fleet.forecasting.inputs.exclusions import Exclusions
 from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.matching import match
 from fleet.forecasting.inputs.screen import screen
-from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes
+from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
 from fleet.forecasting.wear.conditions import Conditions, build_conditions
 from fleet.forecasting.wear.dates import FURTHEST_DAYS, dates_from_load, earliest
 from fleet.forecasting.wear.habits import find_visits
@@ -30,14 +32,17 @@ from fleet.forecasting.wear.nominal import (
 )
 from fleet.forecasting.wear.pooling import Hyper
 from fleet.forecasting.wear.present import StageForecast, load_left
-from fleet.forecasting.wear.stage_inputs import carbon_input, resin_input, sediment_input
+from fleet.forecasting.wear.stage_inputs import carbon_input, finishing_input, resin_input, sediment_input
 from fleet.forecasting.wear.stages import StageInput
 
 _MIDDLE = len(GRID_LEVELS) // 2
-_DRIVER_OF_STAGE = np.array(
-    [words.PRESSURE, words.BREAKTHROUGH, words.MEMBRANE_TREND, words.BREAKTHROUGH], dtype=np.int8
-)
-_UNIT_OF_STAGE = np.array([1, 2, 3, 4], dtype=np.int8)
+_INPUTS: Final[Mapping[str, Callable[[Fleet, Readings, Conditions, Limits[Floats]], StageInput]]] = {
+    "sediment": sediment_input,
+    "carbon": carbon_input,
+    "resin": resin_input,
+    **{words.STAGES[stage]: partial(finishing_input, stage=stage) for stage in words.FINISHING_STAGES},
+}
+"""Stages that wear along columns, by the name of what they teach."""
 
 
 def forecast(fleet: Fleet, *, limits: Limits[Any] | None = None, learned: Learned | None = None) -> Forecasts:
@@ -67,7 +72,9 @@ def forecast(fleet: Fleet, *, limits: Limits[Any] | None = None, learned: Learne
     conditions = build_conditions(fleet, readings, Pool(lessons.means))
     visits = find_visits(fleet)
     rows = _Rows(fleet, conditions)
-    for name, make in (("sediment", sediment_input), ("carbon", carbon_input), ("resin", resin_input)):
+    for name, make in _INPUTS.items():
+        if not (fleet.positions.stage == words.STAGES.index(name)).any():
+            continue
         stage = make(fleet, readings, conditions, of_units)
         if len(stage.segments):
             stage_forecast = load_left(stage, conditions, fleet, visits, hyper=lessons.hypers.get(name))
@@ -93,7 +100,7 @@ def forecast(fleet: Fleet, *, limits: Limits[Any] | None = None, learned: Learne
         remaining_share=np.clip(rows.remaining, 0.0, 1.0),
         fresh_life_days=rows.fresh_life_days(of_units),
         daily_load=_daily_load(fleet, conditions),
-        daily_load_unit=_UNIT_OF_STAGE[fleet.positions.stage],
+        daily_load_unit=words.UNIT_OF_LOAD[fleet.positions.stage],
         driver=dates.driver,
         probability_maximum_service_time=dates.probability_maximum_service_time,
         readings_used=rows.readings,
@@ -125,7 +132,7 @@ class _Rows:
         self.priors = np.zeros(count, dtype=np.int8)
 
     def add_stage(self, stage: StageInput, outcome: StageForecast) -> None:
-        """Leads and lags of sediment, carbon or resin."""
+        """Leads and lags of a stage that wears along columns."""
         unit = stage.columns.unit[outcome.column]
         for position, load, fresh, used in (
             (
@@ -229,7 +236,7 @@ def _dates_within_service_time(fleet: Fleet, conditions: Conditions, rows: _Rows
     state = np.select(
         [~occupied, dateless, exhausted], [words.EMPTY, words.NO_CONSUMPTION, words.EXHAUSTED_NOW], words.INSTALLED
     )
-    driver = np.where(at_service_time > 0.5, words.MAXIMUM_SERVICE_TIME, _DRIVER_OF_STAGE[fleet.positions.stage])
+    driver = np.where(at_service_time > 0.5, words.MAXIMUM_SERVICE_TIME, words.DRIVER_OF_STAGE[fleet.positions.stage])
     driver = np.where(np.isnan(grid[:, 0]), words.NO_DRIVER, driver)
     reasons = np.full(len(grid), "", dtype=object)
     reasons[~occupied] = gettext_noop("No cartridge is installed in this position.")

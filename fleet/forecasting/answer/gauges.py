@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 
 from fleet.engineering.limits import Limits, is_exhausted_at
+from fleet.engineering.stages import Sign
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.exclusions import Exclusions
 from fleet.forecasting.inputs.tables import Bools, Fleet, Floats, Indexes
@@ -28,6 +29,13 @@ _NAMES: Final = (
     "interstage_chlorine_mg_per_l",
     "carbon_outlet_free_chlorine_mg_per_l",
     "carbon_outlet_total_chlorine_mg_per_l",
+    *dict.fromkeys(
+        name
+        for each in words.FINISHING_STAGES.values()
+        for sign in each.signs
+        for name in sign.quantities
+        if name != "permeate_tds_mg_per_l"
+    ),
 )
 
 
@@ -35,7 +43,8 @@ _NAMES: Final = (
 class GaugeReadings:
     """Readings in order of time: row in the fleet's table, day, value and limit in their own unit.
 
-    `at_limit` says whether a value at the limit is exhausted already, see `fleet.engineering.limits.is_exhausted_at`.
+    `at_limit` says whether a value at the limit is exhausted already, see `fleet.engineering.limits.is_exhausted_at`;
+    `is_least` whether the limit is the least that it may be, and not the most.
     """
 
     reading: Indexes
@@ -43,10 +52,13 @@ class GaugeReadings:
     value: Floats
     limit: Floats
     at_limit: bool
+    is_least: bool = False
 
     @property
     def is_past(self) -> Bools:
         """Which readings show the cartridge past its limit."""
+        if self.is_least:
+            return self.value < self.limit
         return self.value >= self.limit if self.at_limit else self.value > self.limit
 
 
@@ -57,6 +69,10 @@ def _limit_name(stage: int, role: int) -> str:
     if stage == words.CARBON:
         return "lead_carbon_fraction" if role == words.LEAD else "chlorine_mg_per_l"
     return "minimum_rejection_fraction" if stage == words.MEMBRANE else "prefilter_differential_pressure_kpa"
+
+
+def _is_exhausted_at_limit(stage: int, role: int) -> bool:
+    return stage not in words.FINISHING_STAGES and is_exhausted_at(_limit_name(stage, role))
 
 
 class Gauges:
@@ -112,11 +128,21 @@ class Gauges:
             day=fleet.readings.day[rows[is_usable]],
             value=value[is_usable],
             limit=limit[is_usable],
-            at_limit=is_exhausted_at(_limit_name(stage, role)),
+            at_limit=_is_exhausted_at_limit(stage, role),
+            is_least=stage in words.FINISHING_STAGES,
         )
 
+    def sign_of(self, position: int, row: int) -> Sign:
+        """The sign of a stage that finishes the water by which a reading decides there."""
+        finishing = words.FINISHING_STAGES[int(self._fleet.positions.stage[position])]
+        return next(sign for sign in finishing.signs if np.isfinite(self._shown(sign, np.array([row]))[0]))
+
+    def _shown(self, sign: Sign, rows: Indexes) -> Floats:
+        value = self._values[sign.quantity][rows]
+        return value - self._values[sign.over][rows] if sign.over else value
+
     def show_exhausted(self, placed_day: Floats, as_of_day: float) -> Bools:
-        """Which carbons and resins the two newest readings of their gauge both show exhausted.
+        """Which carbons, resins and stages behind them the two newest readings of their gauge both show exhausted.
 
         One reading may be a slip; a level that stays is the truth. Sediment filters and membranes are left out: their
         gauges are brought to one temperature and flow first, so a bare reading of them proves less.
@@ -134,7 +160,7 @@ class Gauges:
         """
         positions = self._fleet.positions
         shown = np.zeros(len(positions), dtype=np.bool_)
-        for stage in (words.CARBON, words.RESIN):
+        for stage in (words.CARBON, words.RESIN, *words.FINISHING_STAGES):
             for role in np.unique(positions.role[positions.stage == stage]):
                 at = np.flatnonzero((positions.stage == stage) & (positions.role == role))
                 shown[at] = self._newest_two_are_past(at, placed_day[at], as_of_day, stage, int(role))
@@ -150,8 +176,8 @@ class Gauges:
         is_usable = np.isfinite(value) & np.isfinite(limit) & (day <= as_of_day) & ~is_of_next
         if is_usable.sum() < 2:
             return np.zeros(len(positions), dtype=np.bool_)
-        at_limit = is_exhausted_at(_limit_name(stage, role))
-        past = GaugeReadings(self._order, day, value, limit, at_limit).is_past[is_usable]
+        at_limit, is_least = _is_exhausted_at_limit(stage, role), stage in words.FINISHING_STAGES
+        past = GaugeReadings(self._order, day, value, limit, at_limit, is_least).is_past[is_usable]
         unit, day = self._unit[is_usable], day[is_usable]
         is_as_found = occasion[is_usable] == words.OCCASIONS.index("as_found")
         newest = np.searchsorted(unit, self._fleet.positions.unit_index[positions], side="right") - 1
@@ -164,6 +190,13 @@ class Gauges:
 
     def _value_and_limit(self, stage: int, role: int, rows: Indexes) -> tuple[Floats, Floats]:
         """The deciding gauge of a stage and role at some readings, and the limit of their units."""
+        if stage in words.FINISHING_STAGES:
+            value, limit = np.full(len(rows), np.nan), np.full(len(rows), np.nan)
+            for sign in reversed(words.FINISHING_STAGES[stage].signs):
+                shown = self._shown(sign, rows)
+                value = np.where(np.isfinite(shown), shown, value)
+                limit = np.where(np.isfinite(shown), sign.least, limit)
+            return value, limit
         unit = self._fleet.readings.unit_index[rows]
         limits = self._limits.take(unit)
         read = {name: values[rows] for name, values in self._values.items()}

@@ -29,6 +29,8 @@ _FOR_CLIENT: Final = {
     words.CARBON: gettext_noop("it no longer takes out all the chlorine"),
     words.MEMBRANE: gettext_noop("it no longer holds back the salts it should"),
     words.RESIN: gettext_noop("it no longer holds back what it should"),
+    words.STAGES.index("remineralisation"): gettext_noop("it no longer gives minerals to the water"),
+    words.STAGES.index("uv"): gettext_noop("it no longer shines brightly enough to disinfect the water"),
 }
 """What a cartridge past its limit does: a full filter holds back as much as ever, but lets less water through."""
 
@@ -88,11 +90,18 @@ def explain_exhaustion(
     if len(readings.day) and readings.is_past[-1]:
         is_lead = int(fleet.positions.role[position]) == words.LEAD
         key = (int(stage[0]), is_lead and int(stage[0]) in (words.CARBON, words.RESIN))
-        name, unit = _SHOWN[key]
+        if key[0] in words.FINISHING_STAGES:
+            sign = gauges.sign_of(position, int(readings.reading[-1]))
+            name, unit = sign.meaning, sign.unit
+        else:
+            name, unit = _SHOWN[key]
         scale = 100.0 if unit == "%" else 1.0
         value, limit = scale * readings.value[-1], scale * readings.limit[-1]
         shown, past = _distinct_digits(value, limit)
-        if value > limit:
+        if readings.is_least:
+            shown, past = f"{shown} {unit}".strip(), f"{past} {unit}".strip()
+            installer = gettext("the reading of {day} shows {name} of {shown}, below the least of {past}")
+        elif value > limit:
             installer = gettext("the reading of {day} shows {name} of {shown} {unit}, past the limit of {past} {unit}")
         else:
             installer = gettext("the reading of {day} shows {name} of {shown} {unit}, at the limit of {past} {unit}")

@@ -116,6 +116,9 @@ _STAGES: Final[Mapping[str, str]] = {
     "carbon": "kohle, aktivkohle, kohlefilter, aktivkohlefilter, kohleblock",
     "membrane": "membran, membrane, ro_membran, umkehrosmosemembran",
     "resin": "harz, mischbettharz, mischbett, harzkartusche, harzpatrone, vollentsalzer",
+    "post carbon": "nachfilter, geschmacksfilter, nachkohle, kohlenachfilter",
+    "remineralisation": "mineralfilter, remineralisierung, aufhaertung, aufhaertungsfilter",
+    "uv": "uv_lampe, uv_strahler, uv_entkeimung",
 }
 _CHANGES: Final = (
     "{0}_gewechselt_am", "{0}_gewechselt", "{0}_getauscht_am", "{0}_getauscht", "{0}_zuletzt_gewechselt", "{0}_neu",

@@ -79,7 +79,7 @@ GUIDE: Final[dict[str, tuple[FileColumn, ...]]] = {
         FileColumn("item", "item_id", "text", True, "the item's own name"),
         STAGE,
         _quantity("micron_rating_um", "sediment: nominal rating"),
-        _quantity("rated_volume_l", "sediment: feed volume by the label"),
+        _quantity("rated_volume_l", "volume by the label: of feed for sediment, of product behind the resin"),
         FileColumn("carbon kind", "carbon_kind", "word", False, "carbon: form", words.CARBON_KINDS),
         _quantity("carbon_volume_l", "carbon: bed volume"),
         _quantity("chlorine_capacity_g", "carbon: chlorine taken up by the label"),
@@ -95,6 +95,7 @@ GUIDE: Final[dict[str, tuple[FileColumn, ...]]] = {
         FileColumn("water u", "water_u_kelvin", "quantity", False, "membrane: temperature coefficient"),
         _quantity("resin_volume_l", "resin: bed volume"),
         _quantity("resin_capacity_eq_per_l", "resin: capacity"),
+        FileColumn("rated burning hours", "rated_burning_hours", "quantity", False, "uv: hours by the label"),
         FileColumn(
             "maximum service time",
             "maximum_service_time_days",

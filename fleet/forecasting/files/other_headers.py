@@ -47,6 +47,7 @@ OTHER_HEADERS: Final[Mapping[str, Mapping[str, str]]] = {
         "carbon_kind": "type, kind",
         "membrane_material": "type, kind, material",
         "micron_rating_um": "micron, microns, pore size, rating",
+        "rated_burning_hours": "burning hours, lamp hours, lamp life, rated hours",
         "maximum_service_time_days": "maximum service life, service life, maximum age",
     },
     "placements.csv": {

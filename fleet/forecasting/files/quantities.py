@@ -19,6 +19,7 @@ NO_QUANTITY: Final = frozenset(("text", "time", "word", "flag", "number"))
 
 _WITHOUT_UNIT: Final = (
     "maximum_service_time_days",
+    "rated_burning_hours",
     "rated_recovery_fraction",
     *names_of(quantity for quantity in (*READING_QUANTITIES, RUNNING_TIME) if quantity.kind.bare_number_ok),
 )

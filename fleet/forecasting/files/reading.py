@@ -24,7 +24,7 @@ _TABLE_OF_FILE: Final = {name: name.removesuffix(".csv") for name in GUIDE}
 NO_READINGS: Final = "no_readings"
 NO_LOSS: Final = frozenset((NO_READINGS, BELOW_BOUND))
 """Codes of what the reader should know although nothing of the files was left out."""
-_STAGE_ORDER: Final = {"sediment": 10, "carbon": 20, "membrane": 30, "resin": 40}
+_STAGE_ORDER: Final = {stage: 10 * place for place, stage in enumerate(words.STAGES, start=1)}
 
 
 def read_fleet(directory: Path, *, now: datetime, as_of_day: float | None = None) -> tuple[Fleet, list[Fault]]:

@@ -29,6 +29,18 @@ SYNONYMS: Final[Mapping[str, Mapping[str, str]]] = {
             "di di_resin mixed_bed mb deionisation deionization deioniser deionizer ion_exchange harz mischbett "
             "mischbettharz harzkartusche harzpatrone vollentsalzung vollentsalzer"
         ),
+        post_carbon=(
+            "postcarbon post_filter postfilter taste_filter polishing_carbon carbon_post_filter in_line_carbon "
+            "inline_carbon nachfilter geschmacksfilter nachkohle kohlenachfilter"
+        ),
+        remineralisation=(
+            "remineralization remineraliser remineralizer remin mineral mineral_cartridge calcite calcite_filter "
+            "mineralfilter mineralisierung aufhaertung aufhaertungsfilter remineralisierung calcit"
+        ),
+        uv=(
+            "uv_lamp uv_light uv_filter uv_steriliser uv_sterilizer ultraviolet uv_disinfection uv_lampe uvc_lampe "
+            "uv_strahler uv_entkeimung"
+        ),
     ),
     # No numbers: '1' may be the first of two or the only one.
     "role": _meaning(

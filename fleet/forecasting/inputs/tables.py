@@ -167,6 +167,7 @@ class Items(Table):
     resin_volume_l: Floats = _number(0.01, 1000.0)
     resin_capacity_eq_per_l: Floats = _number(0.01, 5.0)
     maximum_service_time_days: Floats = _number(1.0, 36500.0)
+    rated_burning_hours: Floats = _number(1.0, 200000.0)
 
 
 @dataclass(frozen=True)

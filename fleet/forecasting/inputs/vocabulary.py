@@ -4,16 +4,23 @@ Arrays of text are slow and large for a whole fleet, so every closed vocabulary 
 index into it. Where a vocabulary has a word for 'not said' it is the empty string at index 0.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fleet.engineering.quantities import READING_QUANTITIES, names_of
+from fleet.engineering.stages import FINISHING, Finishing
 from fleet.engineering.stages import STAGES as STAGES
 
 SEDIMENT, CARBON, MEMBRANE, RESIN = range(4)
+
+FINISHING_STAGES: Final[Mapping[int, Finishing]] = {STAGES.index(name): each for name, each in FINISHING.items()}
+"""Number of each stage that finishes the water -> its record."""
+
+BY_THE_CLOCK: Final = frozenset(stage for stage, each in FINISHING_STAGES.items() if each.load == "burning_h")
+"""Stages that wear by the hour, whether water is drawn or not."""
 
 ROLES: Final = ("single", "lead", "lag")
 SINGLE, LEAD, LAG = range(3)
@@ -47,7 +54,7 @@ PRIORS: Final = ("nominal", "fleet", "own_past")
 """What a forecast leans on beside the readings of the present cartridge: the label alone, what the fleet has taught, or
 also earlier cartridges in the same place."""
 
-LOAD_UNITS: Final = ("", "L/day feed", "mg/day chlorine", "L/day permeate", "meq/day")
+LOAD_UNITS: Final = ("", "L/day feed", "mg/day chlorine", "L/day permeate", "meq/day", "L/day product", "h/day")
 
 QUANTITIES: Final = names_of(READING_QUANTITIES)
 """Reading quantities, in the order in which exclusions number them. Pressures are gauge; TDS is on the 0.5 scale."""
@@ -59,6 +66,7 @@ STAGE_QUANTITIES: Final = (
     names_of(quantity for quantity in READING_QUANTITIES if quantity.kind.name == "chlorine"),
     ("permeate_flow_l_per_day", "inlet_pressure_kpa", "temperature_degc", "feed_tds_mg_per_l", "permeate_tds_mg_per_l"),
     ("permeate_tds_mg_per_l", "interstage_tds_mg_per_l", "product_tds_mg_per_l"),
+    *(tuple(name for sign in each.signs for name in sign.quantities) for each in FINISHING.values()),
 )
 """Quantities that the forecast of each stage is drawn from: which left-out values are counted and told there."""
 
@@ -92,6 +100,17 @@ EXCLUSION_REASONS: Final = (
     CONTRADICTS_OTHER_GAUGE,
     REPEATED,
 ) = range(13)
+
+
+UNIT_OF_LOAD: Final = np.array(
+    [1, 2, 3, 4, *(5 if each.load == "product_l" else 6 for each in FINISHING_STAGES.values())], dtype=np.int8
+)
+"""Unit of the daily load of each stage, an index into `LOAD_UNITS`."""
+
+DRIVER_OF_STAGE: Final = np.array(
+    [PRESSURE, BREAKTHROUGH, MEMBRANE_TREND, BREAKTHROUGH, *(CAPACITY for _ in FINISHING_STAGES)], dtype=np.int8
+)
+"""What ends the service of a cartridge of each stage, where its age does not."""
 
 
 def encode(words: Sequence[Any], vocabulary: Sequence[str]) -> NDArray[np.int8]:

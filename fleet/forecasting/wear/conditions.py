@@ -5,12 +5,14 @@ return to the unit's, the supply's and the fleet's own means. The future is the 
 season.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from fleet.engineering.constants import DAYS_PER_YEAR
+from fleet.engineering.stages import HOURS_PER_DAY
 from fleet.engineering.usual import FEED_CHLORINE_MG_PER_L, REJECTION_IN_SERVICE
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.levels import Timeline, follow, sum_by, swing_terms
@@ -58,7 +60,8 @@ class Conditions:
     """Levels and loads of every unit at every step of a timeline, shapes (units, steps) or (units, edges).
 
     `feed_l_per_day`, `product_l_per_day`: volumes. `cumulative` holds, for every stage, the running integral of its
-    load at the edges: L of feed, mg of chlorine, days of use, meq on the resin. `demand_spread` is the standard
+    load at the edges: L of feed, mg of chlorine, days of use, meq on the resin, and of each stage that finishes the
+    water L of product or hours. `demand_spread` is the standard
     deviation of the logarithm of the unit's future mean demand that is due to not knowing it now.
     """
 
@@ -71,7 +74,7 @@ class Conditions:
     feed_l_per_day: Floats
     product_l_per_day: Floats
     co2_mg_per_l: Floats
-    cumulative: tuple[Floats, Floats, Floats, Floats]
+    cumulative: tuple[Floats, ...]
     is_metered: np.ndarray
     is_idle: np.ndarray
     pool: Pool
@@ -156,6 +159,7 @@ def build_conditions(fleet: Fleet, readings: Readings, pool: Pool | None = None)
             _running(feed_volume * chlorine, timeline),
             _running(use_days, timeline),
             _running(resin_load, timeline),
+            *_finishing_loads(product, timeline),
         ),
         is_metered=is_metered,
         is_idle=is_idle,
@@ -166,6 +170,13 @@ def build_conditions(fleet: Fleet, readings: Readings, pool: Pool | None = None)
 def _running(load: Floats, timeline: Timeline) -> Floats:
     """Running integral of a load per day at the edges of the steps."""
     return np.concatenate([np.zeros((len(load), 1)), np.cumsum(load * timeline.step_days, axis=1)], axis=1)
+
+
+def _finishing_loads(product_l_per_day: Floats, timeline: Timeline) -> Iterator[Floats]:
+    """Running loads of the stages behind the membrane that finish the water."""
+    hours = np.full_like(product_l_per_day, HOURS_PER_DAY)
+    for finishing in words.FINISHING_STAGES.values():
+        yield _running(product_l_per_day if finishing.load == "product_l" else hours, timeline)
 
 
 class _Levels:

@@ -6,13 +6,14 @@ import numpy as np
 from scipy.stats import norm
 
 from fleet.forecasting.distribution import GRID_LEVELS, cumulative_at
+from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.tables import Floats, Indexes
 from fleet.forecasting.wear.conditions import Conditions
 
 FURTHEST_DAYS: Final = 3652.0
 """No date is given further ahead than this; a later one is shown as this one (ten years)."""
 
-CONCENTRATION_SPREAD: Final = (0.0, 0.12, 0.0, 0.12)
+CONCENTRATION_SPREAD: Final = (0.0, 0.12, 0.0, 0.12, *(0.0 for _ in words.FINISHING_STAGES))
 """Spread of the logarithm of the mean concentration to come, by stage: chlorine on carbon; salt and carbon dioxide on
 resin. A supply swings by 2 to 25 % over a year and changes its sources; common practice, no source."""
 
@@ -90,7 +91,9 @@ def dates_from_load(conditions: Conditions, stage: int, unit: Indexes, load_leve
     reached = conditions.day_when(stage, unit, start[:, None] + load_levels)
     ahead = np.clip(reached - now, 0.0, 4.0 * FURTHEST_DAYS)
     ahead = np.where(load_levels <= 0.0, 0.0, ahead)
-    spread = np.hypot(demand_spread(ahead), CONCENTRATION_SPREAD[stage])
+    # Hours by the clock come as they come; litres hang on what people will draw.
+    spread = demand_spread(ahead) * (stage not in words.BY_THE_CLOCK)
+    spread = np.hypot(spread, CONCENTRATION_SPREAD[stage])
     all_ahead = ahead[:, :, None] * np.exp(-spread[:, :, None] * _NODES)
     mass = (LEVEL_MASS[:, None] * _NODE_WEIGHTS).ravel()
     rows, points = len(unit), len(mass)

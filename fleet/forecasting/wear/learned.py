@@ -24,8 +24,8 @@ FORM: Final = 3
 class Learned:
     """Parameters of every stage and means of the whole fleet.
 
-    `hypers` has the keys 'sediment', 'carbon', 'resin', 'membrane_flow' and 'membrane_salt', as far as the fleet has
-    such stages; `means` holds means of logarithms and levels by name. Give it to `forecast` to forecast part of a
+    `hypers` has the keys 'membrane_flow' and 'membrane_salt', and the names of the other stages, as far as the fleet
+    has such stages; `means` holds means of logarithms and levels by name. Give it to `forecast` to forecast part of a
     fleet.
     """
 

@@ -11,6 +11,7 @@ from scipy.stats import norm
 
 from fleet.engineering.limits import USUAL_SERVICE_TIME_DAYS, Limits
 from fleet.engineering.limits import maximum_service_time_days as service_time_by_label
+from fleet.engineering.stages import FINISHING, HOURS_PER_DAY
 from fleet.engineering.usual import (
     CAPACITY_LOG_SD,
     FEED_CHLORINE_MG_PER_L,
@@ -26,6 +27,11 @@ from fleet.forecasting.inputs.tables import Codes, Fleet, Floats, Indexes
 
 FIXED_INTERVAL_DAYS: Final = np.array([USUAL_SERVICE_TIME_DAYS[stage] for stage in words.STAGES])
 """By stage."""
+
+_OLDEST: Final = np.array(
+    [FINISHING[stage].maximum_service_time_days if stage in FINISHING else np.inf for stage in words.STAGES]
+)
+"""By stage: the age at which it is replaced where neither label nor limits say."""
 
 DEFAULT_RATED_VOLUME_L: Final = 20_000.0
 DEFAULT_CHLORINE_CAPACITY_G: Final = 50.0
@@ -99,7 +105,7 @@ def nominal_lives(fleet: Fleet) -> NominalLives:
     """Label capacity and mean measured load of every standing cartridge.
 
     Loads: feed volume for sediment, chlorine for carbon, days for a membrane (a label gives no capacity; three years),
-    ionic equivalents by TDS alone for resin.
+    ionic equivalents by TDS alone for resin; of the stages that finish the water what their records say.
     """
     units, readings, positions, items = fleet.units, fleet.readings, fleet.positions, fleet.items
     count = len(units)
@@ -161,7 +167,11 @@ def nominal_lives(fleet: Fleet) -> NominalLives:
         ],
         attribute(resin_capacity_meq(items.resin_volume_l, items.resin_capacity_eq_per_l), 1000.0 * DEFAULT_RESIN_EQ),
     )
-    unit_code = np.array([1, 2, 0, 4], dtype=np.int8)[stage]
+    for number, finishing in words.FINISHING_STAGES.items():
+        here = stage == number
+        load = np.where(here, demand[unit] if finishing.load == "product_l" else HOURS_PER_DAY, load)
+        capacity = np.where(here, attribute(getattr(items, finishing.label), finishing.usual_label), capacity)
+    unit_code = np.where(stage == words.MEMBRANE, 0, words.UNIT_OF_LOAD[stage]).astype(np.int8)
     return NominalLives(placement_index=current_placement, daily_load=load, load_unit=unit_code, capacity=capacity)
 
 
@@ -170,11 +180,17 @@ def maximum_service_days(fleet: Fleet, item_index: Indexes, position: Indexes, l
     time."""
     positions = fleet.positions
     of_unit = limits.carbon_maximum_service_time_days[positions.unit_index[position]]
-    service_days = np.where(positions.stage[position] == words.CARBON, of_unit, np.inf)
-    label = np.full(len(service_days), np.nan)
+    stage = positions.stage[position]
+    service_days = np.where(stage == words.CARBON, of_unit, _OLDEST[stage])
+    label, hours = np.full(len(service_days), np.nan), np.full(len(service_days), np.nan)
     if len(fleet.items):
         label = np.where(item_index >= 0, fleet.items.maximum_service_time_days[item_index], np.nan)
-    return np.asarray(service_time_by_label(label, service_days))
+        hours = np.where(item_index >= 0, fleet.items.rated_burning_hours[item_index], np.nan)
+    oldest = np.asarray(service_time_by_label(label, service_days))
+    for number in words.BY_THE_CLOCK:
+        rated = np.where(np.isfinite(hours), hours, words.FINISHING_STAGES[number].usual_label) / HOURS_PER_DAY
+        oldest = np.where(stage == number, np.minimum(oldest, rated), oldest)
+    return oldest
 
 
 def last_service_day_of_positions(fleet: Fleet, current_placement: Indexes, limits: Limits[Floats]) -> Floats:

@@ -5,6 +5,7 @@ from typing import Final
 import numpy as np
 
 from fleet.engineering.limits import Limits
+from fleet.engineering.stages import Finishing
 from fleet.engineering.usual import CLEAN_FILTER_KPA
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.columns import (
@@ -22,7 +23,7 @@ from fleet.forecasting.inputs.physics import (
     normalised_differential_kpa,
     resin_capacity_meq,
 )
-from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
+from fleet.forecasting.inputs.tables import Bools, Fleet, Floats, Indexes, Readings
 from fleet.forecasting.wear.conditions import WATER_U_KELVIN, Conditions
 from fleet.forecasting.wear.learned import Pool
 from fleet.forecasting.wear.nominal import (
@@ -37,6 +38,7 @@ from fleet.forecasting.wear.nominal import (
 from fleet.forecasting.wear.pooling import Places
 from fleet.forecasting.wear.prefilter_differentials import Differentials, prefilter_differentials
 from fleet.forecasting.wear.stage_models import CARBON, RESIN, SEDIMENT, StageReadings
+from fleet.forecasting.wear.stage_models import FINISHING as FINISHING_MODELS
 from fleet.forecasting.wear.stages import StageInput
 
 PAIR_DAYS: Final = 9.0
@@ -199,13 +201,6 @@ def carbon_input(fleet: Fleet, readings: Readings, conditions: Conditions, limit
     lag = _labels(fleet, segments.lag, label, 1000.0 * DEFAULT_CHLORINE_CAPACITY_G)
     owner = columns.unit[segments.column]
     at_end = conditions.chlorine_mg_per_l[owner, conditions.timeline.step_of(segments.end)]
-    ended = np.zeros(len(segments), dtype=bool)
-    if len(segments):
-        placements = fleet.placements
-        service_days = maximum_service_days(
-            fleet, placements.item_index[segments.lead], placements.position_index[segments.lead], limits
-        )
-        ended = segments.end - fleet.placements.first_installed_day[segments.lead] >= service_days - 10.0
     return StageInput(
         stage=words.CARBON,
         columns=columns,
@@ -215,8 +210,62 @@ def carbon_input(fleet: Fleet, readings: Readings, conditions: Conditions, limit
         lag_ratio=lag / lead,
         limit=np.minimum(limits.chlorine_mg_per_l[owner] / np.maximum(at_end, 0.05), WHOLE),
         lead_limit=limits.lead_carbon_fraction[owner],
-        ended_by_age=ended,
+        ended_by_age=_ended_by_age(fleet, segments, limits),
         readings=outlet_readings,
+        reading_segment=segment,
+        reading_day=readings.day[rows],
+        places=places_of(fleet, columns, *_label_and_load(columns, segments, lead, conditions)),
+    )
+
+
+def _ended_by_age(fleet: Fleet, segments: Segments, limits: Limits[Floats]) -> Bools:
+    """Which segments ended when their first cartridge reached its maximum service time, or nearly."""
+    if not len(segments):
+        return np.zeros(0, dtype=bool)
+    placements = fleet.placements
+    service_days = maximum_service_days(
+        fleet, placements.item_index[segments.lead], placements.position_index[segments.lead], limits
+    )
+    return np.asarray(segments.end - placements.first_installed_day[segments.lead] >= service_days - 10.0)
+
+
+def signs_read(readings: Readings, finishing: Finishing) -> Floats:
+    """Of every reading 1 where it shows what stands in a stage exhausted, 0 where it shows it sound, NaN where it does
+    not say; the surest sign that was read decides."""
+    shown = np.full(len(readings), np.nan)
+    for sign in reversed(finishing.signs):
+        value = getattr(readings, sign.quantity)
+        value = value - getattr(readings, sign.over) if sign.over else value
+        shown = np.where(np.isfinite(value), value < sign.least, shown)
+    return shown
+
+
+def finishing_input(
+    fleet: Fleet, readings: Readings, conditions: Conditions, limits: Limits[Floats], stage: int
+) -> StageInput:
+    """A stage that finishes the water, by its record: litres or hours against a label, and what its signs show."""
+    finishing = words.FINISHING_STAGES[stage]
+    columns = build_columns(fleet, stage)
+    segments = build_segments(fleet, columns)
+    shown = signs_read(readings, finishing)
+    rows, segment = _rows_of_stage(fleet, readings, columns, segments, np.isfinite(shown))
+    label = getattr(fleet.items, finishing.label)
+    # A label of another stage says nothing here.
+    label = np.where(fleet.items.stage == stage, label, np.nan)
+    lead = _labels(fleet, segments.lead, label, finishing.usual_label)
+    lag = _labels(fleet, segments.lag, label, finishing.usual_label)
+    nothing = np.full(len(rows), np.nan)
+    return StageInput(
+        stage=stage,
+        columns=columns,
+        segments=segments,
+        model=FINISHING_MODELS[finishing.load],
+        label=lead,
+        lag_ratio=lag / lead,
+        limit=np.ones(len(segments)),
+        lead_limit=np.ones(len(segments)),
+        ended_by_age=_ended_by_age(fleet, segments, limits),
+        readings=StageReadings(between=nothing, after=shown[rows], entering=nothing, resolution=nothing),
         reading_segment=segment,
         reading_day=readings.day[rows],
         places=places_of(fleet, columns, *_label_and_load(columns, segments, lead, conditions)),

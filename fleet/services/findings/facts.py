@@ -19,6 +19,7 @@ from fleet.engineering.formulas.restrictor import restrictor_flow
 from fleet.engineering.indicators import Indicators, baseline_of_groups
 from fleet.engineering.limits import Limits
 from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, names_of
+from fleet.engineering.stages import FINISHING
 from fleet.engineering.usual import COLD_AND_WARM_DEGC, FIRST_WEEKS_DAYS, SAME_VISIT_DAYS
 from fleet.models import FeedWaterSample, Forecast, Position, Stage, Unit
 from fleet.services.findings.first_weeks import first_weeks
@@ -146,6 +147,7 @@ def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable 
         Stage.RESIN.value: load_placements(
             company, unit_ids, Stage.RESIN, ("resin_volume_l", "resin_capacity_eq_per_l")
         ),
+        **{stage: load_placements(company, unit_ids, stage) for stage in FINISHING},
     }
     placement_of = {stage: placement_of_each(table.unit_ids, table.day, rows) for stage, rows in placements.items()}
     history = History(
@@ -406,6 +408,8 @@ def _of_unit(history: History, row: int, unit: Mapping[str, Any]) -> dict[str, F
         "has_pressurised_tank": unit["tank"] == Unit.Tank.PRESSURISED,
         "has_float_valve": unit["has_float_valve"],
         "has_resin": any(stage == Stage.RESIN for stage, _ in places),
+        "has_remineralisation": any(stage == Stage.REMINERALISATION for stage, _ in places),
+        "has_uv": any(stage == Stage.UV for stage, _ in places),
         "has_two_sediment_filters": (Stage.SEDIMENT.value, Position.Role.LAG.value) in places,
         "has_lag_resin": (Stage.RESIN.value, Position.Role.LAG.value) in places,
         "lag_resin_is_exhausted": int(history.table.unit_ids[row]) in history.lag_resin_exhausted,

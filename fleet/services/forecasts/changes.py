@@ -4,6 +4,7 @@ from typing import Final
 
 from django.db.models import Q
 
+from fleet.engineering.stages import FINISHING
 from fleet.engineering.units import QUANTITY_KINDS, to_display
 from fleet.forecasting.distribution import percent_text
 from fleet.intake.names import spoken
@@ -26,6 +27,7 @@ _TELLS: Final = {
     ),
     Stage.MEMBRANE: ("permeate_flow_l_per_day", "permeate_tds_mg_per_l"),
     Stage.RESIN: ("product_tds_mg_per_l", "interstage_tds_mg_per_l"),
+    **{Stage(name): tuple(sign.quantity for sign in each.signs) for name, each in FINISHING.items()},
 }
 """What a practitioner looks at to judge a cartridge of a stage."""
 
@@ -75,6 +77,8 @@ def _doubt(before: Forecast, after: Forecast) -> str:
 def _newest_reading(before: Forecast, after: Forecast) -> str:
     """The newest reading that came between two forecasts and tells of the position, as a phrase; empty without one."""
     names = _TELLS[Stage(after.position.stage)]
+    if not names:
+        return ""
     tells = Q()
     for name in names:
         tells |= Q(**{f"{name}__isnull": False})

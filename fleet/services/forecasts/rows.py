@@ -198,6 +198,7 @@ _HYPER_OF_STAGE: Final = {
     words.CARBON: "carbon",
     words.MEMBRANE: "membrane_flow",
     words.RESIN: "resin",
+    **{stage: words.STAGES[stage] for stage in words.FINISHING_STAGES},
 }
 
 

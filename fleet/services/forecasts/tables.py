@@ -59,6 +59,7 @@ _ITEM_FIELDS: Final = (
     "resin_volume_l",
     "resin_capacity_eq_per_l",
     "maximum_service_time_days",
+    "rated_burning_hours",
 )
 
 

@@ -233,6 +233,7 @@ def item_of(row: CatalogueItem) -> Item:
         purpose=row.purpose,
         rated_flow_l_per_day=row.rated_flow_l_per_day,
         rated_pressure_kpa=row.rated_pressure_kpa,
+        rated_burning_hours=row.rated_burning_hours,
     )
 
 

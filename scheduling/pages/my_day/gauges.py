@@ -1,16 +1,24 @@
 """The gauges of a unit as a page asks for them: what each showed last, in which unit, and what it should show."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 from accounts.language import gettext
+from fleet.engineering.stages import FINISHING
 from fleet.engineering.units import QUANTITY_KINDS
-from fleet.intake.names import READING_COLUMNS, spoken
+from fleet.intake.names import READING_COLUMNS, public_name, spoken
 
 #: What is read at any unit, whatever was read there before; common practice, no source.
 _AT_ANY: Final = ("line_pressure", "inlet_pressure", "temperature", "feed_tds", "permeate_tds", "permeate_flow")
-_BEHIND_RESIN: Final = "product_tds"
+_WITH_STAGE: Final[Mapping[str, tuple[str, ...]]] = {
+    "resin": ("product_tds",),
+    **{
+        stage: tuple(public_name(name) for sign in finishing.signs for name in sign.quantities)
+        for stage, finishing in FINISHING.items()
+    },
+}
+"""What is read besides where the train has a stage."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +49,7 @@ class Gauge:
 
 
 def gauges_of(
-    unit: Mapping[str, Any], readings: Sequence[Mapping[str, Any]], system: str, *, has_resin: bool
+    unit: Mapping[str, Any], readings: Sequence[Mapping[str, Any]], system: str, *, stages: Collection[str]
 ) -> tuple[list[Gauge], list[Gauge]]:
     """The gauges that are usually read at a unit, and all others, each in the house's order.
 
@@ -53,14 +61,16 @@ def gauges_of(
         Of this unit as the API answers them, the newest first.
     system
         Of the company: 'us' or 'metric'.
+    stages
+        Of its train.
     """
     expected = {row["quantity"]: row for row in unit["expected_readings"]}
     last: dict[str, tuple[Mapping[str, Any], str]] = {}
     for reading in reversed(readings):
         last |= {name: (sent, reading["taken_at"]) for name, sent in reading["as_sent"].items()}
     usual = {*_AT_ANY, *(row["quantity"] for row in unit["last_readings"]), *expected, *last}
-    if has_resin:
-        usual.add(_BEHIND_RESIN)
+    for stage in stages:
+        usual.update(_WITH_STAGE.get(stage, ()))
     rows = [_gauge(name, last.get(name), expected.get(name), system) for name in READING_COLUMNS]
     return [row for row in rows if row.name in usual], [row for row in rows if row.name not in usual]
 

@@ -6,7 +6,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from accounts.language import gettext
-from fleet.models import Position, Stage
+from fleet.models import Position
 from scheduling.models import Need, Visit
 from scheduling.pages.my_day.gauges import gauges_of
 
@@ -135,7 +135,7 @@ class StopFacts:
             unit,
             self.readings.get(unit["unit"], ()),
             self.unit_system,
-            has_resin=any(place["stage"] == Stage.RESIN for place in train),
+            stages={place["stage"] for place in train},
         )
         last_meter = next((r["instrument"] for r in self.readings.get(unit["unit"], ()) if r["instrument"]), None)
         return {

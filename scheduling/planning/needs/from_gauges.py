@@ -149,7 +149,7 @@ def _unknowns(tasks: TaskList, today: datetime.date) -> list[Unknown]:
         if task is not None and (task.finding is not None or task.is_urgent or task.forecast is None):
             continue
         gauge = gauge_of(position.stage, is_before_lag=position.key in leads)
-        if not _was_read_lately(gauge, forecast, unit.gauges.read_on, today):
+        if gauge.reads and not _was_read_lately(gauge, forecast, unit.gauges.read_on, today):
             unknowns.append(_unknown(position, forecast, task, gauge, tasks))
     if not unknowns:
         return []

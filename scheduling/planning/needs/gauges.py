@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
+from fleet.engineering.stages import FINISHING
 from scheduling.planning.needs.need import FloatArray
 
 _LEAST_SPREAD = 1e-9
@@ -82,6 +83,10 @@ _LAST_OF_STAGE: dict[str, Gauge] = {
     "carbon": BreakthroughGauge(("carbon_outlet_total_chlorine_mg_per_l",)),
     "membrane": _SALT_PASSAGE,
     "resin": BreakthroughGauge(("product_tds_mg_per_l",)),
+    **{
+        stage: BreakthroughGauge(finishing.signs[0].quantities if finishing.signs else ())
+        for stage, finishing in FINISHING.items()
+    },
 }
 _LEAD: dict[str, Gauge] = {
     "carbon": BreakthroughGauge(("feed_total_chlorine_mg_per_l", "interstage_chlorine_mg_per_l")),
@@ -89,11 +94,13 @@ _LEAD: dict[str, Gauge] = {
 }
 
 #: Every gauge that tells of a cartridge.
-GAUGES: tuple[Gauge, ...] = (*_LAST_OF_STAGE.values(), *_LEAD.values())
+GAUGES: tuple[Gauge, ...] = tuple(gauge for gauge in (*_LAST_OF_STAGE.values(), *_LEAD.values()) if gauge.reads)
 
 
 def gauge_of(stage: str, *, is_before_lag: bool = False) -> Gauge:
     """The gauge that tells of a cartridge in a stage; of a lead before its lag, the one between the two.
+
+    It reads nothing where no gauge tells: of post-carbon people tell, by its taste.
 
     Examples
     --------

@@ -15,6 +15,8 @@ _READ: Final = {
     "product_tds_mg_per_l": gettext_noop("product TDS"),
     "feed_total_chlorine_mg_per_l": gettext_noop("feed total chlorine"),
     "interstage_chlorine_mg_per_l": gettext_noop("interstage chlorine"),
+    "remineralised_ph": gettext_noop("pH behind the remineralising cartridge"),
+    "uv_intensity_fraction": gettext_noop("UV intensity"),
     "carbon_outlet_total_chlorine_mg_per_l": gettext_noop("carbon outlet total chlorine"),
 }
 

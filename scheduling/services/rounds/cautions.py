@@ -13,7 +13,15 @@ from scheduling.models import Need, VisitTask
 
 Kind = Need.Kind
 _OF_RULE: Final = {rule.id: rule.cautions for rule in RULES}
-_CARTRIDGES_TO_FLUSH: Final = frozenset({Stage.CARBON, Stage.MEMBRANE, Stage.RESIN})
+_OF_NEW_PARTS: Final = {
+    Stage.CARBON: (cautions.FLUSH,),
+    Stage.MEMBRANE: (cautions.FLUSH,),
+    Stage.RESIN: (cautions.FLUSH, cautions.MIND_RESIN, cautions.DISPOSAL),
+    Stage.POST_CARBON: (cautions.FLUSH_BEFORE_DRINKING,),
+    Stage.REMINERALISATION: (cautions.FLUSH_BEFORE_DRINKING,),
+    Stage.UV: (cautions.UV_LIGHT, cautions.POWER, cautions.UV_MERCURY, cautions.UV_GAP),
+}
+"""What to mind where something new is fitted, by stage."""
 _BY_TRADES: Final = frozenset({Kind.REPAIR, Kind.FIT_BOOSTER_PUMP, Kind.REPLACE_RESTRICTOR, Kind.COMMISSION})
 
 
@@ -48,11 +56,11 @@ def _of_work(tasks: Sequence[VisitTask], at_work: Sequence[Unit]) -> Iterator[st
     yield cautions.ISOLATE
     if any(unit.has_booster_pump for unit in at_work) or Kind.FIT_BOOSTER_PUMP in kinds:
         yield cautions.POWER
-    if renewed & _CARTRIDGES_TO_FLUSH or Kind.COMMISSION in kinds:
+    if Kind.COMMISSION in kinds:
         yield cautions.FLUSH
-    if Stage.RESIN in renewed:
-        yield cautions.MIND_RESIN
-        yield cautions.DISPOSAL
+    for stage in Stage:
+        if stage in renewed:
+            yield from _OF_NEW_PARTS.get(stage, ())
     if any(unit.site.own_well for unit in at_work):
         yield cautions.TEST_WELL
     if Kind.SANITISE in kinds:

@@ -23,6 +23,10 @@ ANYWHERE = CartridgeFormat()
         ({"kind": "resin"}, {"kind": "carbon"}, ANYWHERE, False),
         # small parts are chosen by what they are for
         ({"kind": "small_part"}, {"kind": "small_part"}, ANYWHERE, False),
+        ({"kind": "post_carbon"}, {"kind": "post_carbon"}, ANYWHERE, True),
+        ({"kind": "remineralisation"}, {"kind": "post_carbon"}, ANYWHERE, False),
+        # a lamp fits the unit it was made for
+        ({"kind": "uv"}, {"kind": "uv"}, ANYWHERE, False),
         ({"kind": "resin"}, {"kind": "resin", "cartridge_size": "10_inch", "connection": "housing"}, HOUSING, True),
         ({"kind": "resin"}, {"kind": "resin", "cartridge_size": "20_inch", "connection": "housing"}, HOUSING, False),
         ({"kind": "resin"}, {"kind": "resin", "cartridge_size": "10_inch", "connection": "twist"}, HOUSING, False),

@@ -117,6 +117,14 @@ def _visit(*needs: tuple[str, str]) -> list[VisitTask]:
     [
         ((("replace", "sediment"),), "reef", {cautions.ISOLATE}, {cautions.FLUSH, cautions.MIND_RESIN}),
         ((("replace", "carbon"),), "reef", {cautions.FLUSH}, {cautions.DISPOSAL, COLD_WATER}),
+        (
+            (("replace", "uv"),),
+            "drinking",
+            {cautions.UV_LIGHT, cautions.UV_MERCURY, cautions.UV_GAP, cautions.POWER},
+            {cautions.FLUSH, cautions.FLUSH_BEFORE_DRINKING},
+        ),
+        ((("replace", "post_carbon"),), "drinking", {cautions.FLUSH_BEFORE_DRINKING}, {cautions.FLUSH}),
+        ((("replace", "remineralisation"),), "drinking", {cautions.FLUSH_BEFORE_DRINKING}, {cautions.UV_LIGHT}),
         ((("replace", "membrane"),), "drinking", {cautions.FLUSH, cautions.NO_CERTIFICATE}, {cautions.LIGHT_PROOF}),
         ((("rotate", "resin"),), "reef", {cautions.FLUSH, cautions.MIND_RESIN, cautions.DISPOSAL}, {cautions.CODES}),
         ((("rotate", "carbon"),), "reef", {cautions.FLUSH}, {cautions.MIND_RESIN, cautions.DISPOSAL}),

@@ -126,6 +126,12 @@ def test_what_holds_where_nothing_was_decided() -> None:
                 "hydroponics": 0.5, "fish": 1.0, "other": 1.0},
             "resin": {"reef": 6.0, "planted": 2.0, "drinking": 1.0, "coffee": 2.0, "laboratory": 15.0,
                 "hydroponics": 2.0, "fish": 4.0, "other": 4.0},
+            "post_carbon": {"reef": 0.2, "planted": 0.2, "drinking": 1.0, "coffee": 2.0, "laboratory": 0.5,
+                "hydroponics": 0.2, "fish": 0.2, "other": 0.5},
+            "remineralisation": {"reef": 0.5, "planted": 2.0, "drinking": 1.0, "coffee": 4.0, "laboratory": 0.5,
+                "hydroponics": 1.0, "fish": 2.0, "other": 1.0},
+            "uv": {"reef": 2.0, "planted": 2.0, "drinking": 25.0, "coffee": 25.0, "laboratory": 10.0,
+                "hydroponics": 2.0, "fish": 4.0, "other": 10.0},
         },
         "task_minutes": {
             "replace": 12.0, "rotate": 15.0, "inspect": 10.0, "sanitise": 25.0, "fit_booster_pump": 45.0,

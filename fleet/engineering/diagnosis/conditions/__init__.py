@@ -11,6 +11,7 @@ from fleet.engineering.diagnosis.conditions.carbon import (
     tastes,
     unread,
 )
+from fleet.engineering.diagnosis.conditions.finishing import lamp_fails, minerals_are_exhausted
 from fleet.engineering.diagnosis.conditions.flows import (
     check_valve_leaks,
     colder_feed,
@@ -114,6 +115,7 @@ __all__ = [
     "inlet_fell_with_clean_prefilters",
     "inlet_too_high",
     "is_switched_off",
+    "lamp_fails",
     "lead_carbon_exhausted",
     "lead_exhausted",
     "leaking_past",
@@ -123,6 +125,7 @@ __all__ = [
     "makes_noise",
     "meter_reads_low",
     "meters_disagree",
+    "minerals_are_exhausted",
     "no_permeate",
     "no_water",
     "not_steady",

@@ -9,6 +9,7 @@ from typing import Final
 from fleet.engineering.diagnosis.record import Rule
 from fleet.engineering.diagnosis.rules.carbon import CARBON
 from fleet.engineering.diagnosis.rules.care import CARE
+from fleet.engineering.diagnosis.rules.finishing import FINISHING_RULES
 from fleet.engineering.diagnosis.rules.first_weeks import FIRST_WEEKS
 from fleet.engineering.diagnosis.rules.flows import FLOWS
 from fleet.engineering.diagnosis.rules.membrane import MEMBRANE
@@ -30,6 +31,7 @@ RULES: Final[tuple[Rule, ...]] = (
     *RESIN,
     *CARBON,
     *CARE,
+    *FINISHING_RULES,
     *SEEN,
 )
 

@@ -116,6 +116,30 @@ def flush_new_parts() -> Sentences:
     )
 
 
+def uv_lamp() -> Sentences:
+    """What burns behind an own well."""
+    return (
+        " ".join(
+            (
+                gettext("The UV lamp belongs on a circuit with residual-current protection that nobody switches off."),
+                gettext(cautions.UV_LIGHT),
+                gettext(cautions.UV_MERCURY),
+            )
+        ),
+        gettext(
+            "Never open the lamp of the ultraviolet unit and never switch it off; water is safe only while it burns."
+        ),
+    )
+
+
+def uv_lamp_without_power() -> Sentences:
+    """A lamp where nothing can be plugged in."""
+    return (
+        gettext("The lamp needs a socket, and there is none: without power this water must not be drunk."),
+        gettext("The ultraviolet lamp needs a socket nearby; without it the water must not be drunk."),
+    )
+
+
 def cold_water(limit: str) -> Sentences:
     """Hot water ruins membranes and bursts housings."""
     return (

@@ -18,6 +18,9 @@ _FOR_CLIENT: Final = {
     "carbon": gettext_noop("carbon filter"),
     "membrane": gettext_noop("membrane"),
     "resin": gettext_noop("resin"),
+    "post_carbon": gettext_noop("taste filter"),
+    "remineralisation": gettext_noop("mineral cartridge"),
+    "uv": gettext_noop("UV lamp"),
 }
 _PLACES: Final = {
     ("sediment", "single"): gettext_noop("sediment"),
@@ -28,6 +31,9 @@ _PLACES: Final = {
     ("resin", "single"): gettext_noop("resin"),
     ("resin", "lead"): gettext_noop("resin lead"),
     ("resin", "lag"): gettext_noop("resin lag"),
+    ("post_carbon", "single"): gettext_noop("post-carbon"),
+    ("remineralisation", "single"): gettext_noop("remineralisation"),
+    ("uv", "single"): gettext_noop("UV lamp"),
 }
 
 # one configuration

@@ -1,5 +1,7 @@
 """The words of the train: why each cartridge stands where it does, and what there was no room for."""
 
+from math import ceil
+
 from accounts.language import gettext, ngettext
 from fleet.engineering.sizing.words import Sentences
 
@@ -54,14 +56,27 @@ def no_second(stage: str, why: Sentences) -> Sentences:
     return installer.format(why=why[0]), client
 
 
-def resin_changed_often(life: str) -> Sentences:
-    """The largest resin does not last."""
+def resin_changed_often(life: str, times: float, wanted: str) -> Sentences:
+    """The largest resin does not last; one so many times as large would last as wanted."""
     installer = gettext(
-        "The largest resin of the catalogue lasts about {life} here: a larger one, degassing or a membrane of higher "
-        "rejection is needed for a workable service life."
+        "The largest resin of the catalogue lasts about {life} here. Do not install it so: look for a bed about "
+        "{times:.0f} times as large, which would last about {wanted}, or for degassing or a membrane of higher "
+        "rejection."
     )
     client = gettext("The last filter would have to be replaced about every {life}; ask us for a larger one.")
-    return installer.format(life=life), client.format(life=life)
+    return installer.format(life=life, times=ceil(times), wanted=wanted), client.format(life=life)
+
+
+def prefilter_changed_often(code: str, life: str, times: float, wanted: str) -> Sentences:
+    """A prefilter that does not last; one so many times as large would last as wanted."""
+    installer = gettext(
+        "{code} lasts about {life} here. Look for a larger one, or for several side by side: about {times:.0f} times "
+        "as much would last about {wanted}."
+    )
+    client = gettext(
+        "A filter before the membrane would have to be replaced about every {life}; ask us for a larger one."
+    )
+    return installer.format(code=code, life=life, times=ceil(times), wanted=wanted), client.format(life=life)
 
 
 def second_carbon_for_chloramine() -> Sentences:

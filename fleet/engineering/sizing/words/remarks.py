@@ -241,6 +241,17 @@ def reserve(full: str, lasts: str, *, is_for_taps: bool) -> Sentences:
     return installer.format(full=full, lasts=lasts), client.format(lasts=lasts)
 
 
+def pure_water_does_not_keep() -> Sentences:
+    """Deionised water in an open tank takes up carbon dioxide (CRC Handbook: about 1.1 uS/cm at 25 degC)."""
+    return (
+        gettext(
+            "In an open tank deionised water takes up carbon dioxide and reads about 1.1 uS/cm, more than the 1 uS/cm "
+            "of grade 2: store the permeate, and put the resin behind the tank with a pump of its own, or draw fresh."
+        ),
+        gettext("Water this pure does not keep in an open tank: draw it fresh for what has to be purest."),
+    )
+
+
 def no_storage(hourly: str, is_assumed: bool) -> Sentences:
     """No tank is part of the offer."""
     if is_assumed:

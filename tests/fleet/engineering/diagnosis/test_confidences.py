@@ -134,6 +134,9 @@ CASES: list[tuple[str, Changes, float]] = [
     ("D77", {"no_water": True}, 0.6),
     ("D58", {"unusual_noise": True}, 0.5),
     ("D59", {"smell_or_slime": True}, 0.7),
+    ("D78", {"has_uv": True, "uv_alarm": True}, 0.95),
+    ("D78", {"uv_intensity_fraction": 0.5}, 0.9),
+    ("D79", {"has_remineralisation": True, "remineralised_ph": 6.0}, 0.75),
     ("D60", {"resin_colour_changed_fraction": 0.8, **UNREAD_RESIN}, 0.6),
     ("D38", {"minutes_since_start": 1.0}, 0.95),
     ("D38", {"tank_valve": "", "tank_pressure_kpa": None}, 0.7),
@@ -264,6 +267,10 @@ def test_a_doubt_takes_two_fifths_from_what_rests_on_it_and_nothing_from_the_res
         ("D13", {LEAD: 9.0, "resin_life_share": 0.3}, {LEAD: 0.0}),
         ("D30", {CHLORINE: 0.5}, {"carbon_outlet_free_chlorine_mg_per_l": None}),
         ("D39", {"taste_or_odour": True}, {PERMEATE: 12.0}),
+        ("D78", {"uv_alarm": True}, {"has_uv": False}),
+        ("D79", {"has_remineralisation": True, "remineralised_ph": 6.0}, {"has_remineralisation": False}),
+        # pH is the surer sign of the two
+        ("D79", {"has_remineralisation": True, "remineralised_tds_mg_per_l": 12.0}, {"remineralised_ph": 7.5}),
         ("D40", {"pump_cycles_rapidly": True}, {"pump_cycles_rapidly": False}),
     ],
 )

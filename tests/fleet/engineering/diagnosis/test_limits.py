@@ -373,6 +373,10 @@ EDGES = [
     # carbon, and units nobody has looked at
     Edge("D30", CHLORINE, "from", lambda x: x.chlorine_mg_per_l, {}, ("chlorine_mg_per_l",)),
     Edge("D30", FREE, "below", lambda x: x.chlorine_trace_mg_per_l, {CHLORINE: 0.5}, ("chlorine_trace_mg_per_l",)),
+    # what finishes the water: the least that 40 CFR 143.3 recommends, and practice
+    Edge("D78", "uv_intensity_fraction", "below", 0.7, {}),
+    Edge("D79", "remineralised_ph", "below", 6.5, {"has_remineralisation": True}),
+    Edge("D79", "remineralised_tds_mg_per_l", "below", 9.0 + 10.0, {"has_remineralisation": True}),
     Edge("D44", CHLORINE, "from", lambda x: x.chlorine_mg_per_l, {}, ("chlorine_mg_per_l",)),
     Edge("D44", FREE, "from", lambda x: x.chlorine_mg_per_l, {}, ("chlorine_mg_per_l",)),
     Edge("D45", "interstage_chlorine_mg_per_l", "from", lambda x: x.lead_carbon_fraction, {},

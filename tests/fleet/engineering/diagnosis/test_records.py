@@ -162,9 +162,9 @@ def test_an_installer_reads_the_words_of_the_trade(rule: Rule) -> None:
 
 
 def test_what_must_be_in_the_next_rounds_whatever_it_costs() -> None:
-    """Water where none should be, none where it is wanted or a taste in it, chlorine on its way to a membrane, a
-    pressure or a drain that nothing stops, and clogged prefilters, which starve all behind them; everything else is
-    weighed by its cost."""
+    """Water where none should be, none where it is wanted or a taste in it, a lamp that disinfects no more, chlorine on
+    its way to a membrane, a pressure or a drain that nothing stops, and clogged prefilters, which starve all behind
+    them; everything else is weighed by its cost."""
     urgent = {
         (rule.id, cause.code)
         for rule in RULES
@@ -175,6 +175,7 @@ def test_what_must_be_in_the_next_rounds_whatever_it_costs() -> None:
         ("D50", "water_leak"), ("D55", "float_valve_does_not_close"), ("D40", "permeate_side_leak"),
         ("D29", "feed_shut"), ("D28", "check_valve_stuck"), ("D01", "prefilter_clogged"), ("D49", "prefilter_clogged"),
         ("D04", "pressure_switch_set_wrong"), ("D61", "pressure_switch_set_wrong"), ("D39", "tank_biofilm"),
+        ("D78", "uv_lamp_out"),
         ("D77", "no_water_not_explained"), ("D04", "restrictor_blocked"),
         ("D25", "restrictor_blocked"), ("D05", "membrane_oxidised_carbon_exhausted"), ("D44", "carbon_exhausted"),
         ("D30", "chloramine_breakthrough"), ("D31", "wrong_cartridge"), ("D63", "resins_exchanged"),

@@ -217,6 +217,8 @@ PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
     ("D61", {"pump_never_stops": True}, "pressure_switch_set_wrong"),
     ("D58", {"unusual_noise": True}, "noise_not_explained"),
     ("D59", {"smell_or_slime": True}, "growth_in_unit"),
+    ("D78", {"has_uv": True, "uv_alarm": True}, "uv_lamp_out"),
+    ("D79", {"has_remineralisation": True, "remineralised_ph": 6.0}, "minerals_exhausted"),
     ("D60", {"resin_colour_changed_fraction": 0.8, **UNREAD_RESIN}, "resin_colour_not_confirmed"),
     (
         "D49",

@@ -86,7 +86,7 @@ def figures(fleet: Fleet) -> dict[str, list[list[float]]]:
         axis=1,
     )  # fmt: skip
     loads = np.stack(
-        [conditions.at(stage, unit, now + off) for stage in range(len(words.STAGES)) for off in (-400.0, 0.0, 1200.0)],
+        [conditions.at(stage, unit, now + off) for stage in range(words.RESIN + 1) for off in (-400.0, 0.0, 1200.0)],
         axis=1,
     )
     taught = answer.learned.to_dict()

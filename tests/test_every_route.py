@@ -415,8 +415,10 @@ def address(route: Route, pk: object = ABSENT) -> str:
 
 def send(api: APIClient, route: Route, pk: object = ABSENT, body: Any = None) -> Any:
     call: Callable[..., Any] = getattr(api, route.method.lower())
-    arguments = [address(route, pk)]
-    return call(*arguments) if route.method == "GET" else call(*arguments, {} if body is None else body)
+    # All under one name, which the answer tells: else two answers would differ by their names alone.
+    named = {"headers": {"X-Request-ID": "one-and-the-same"}}
+    path = address(route, pk)
+    return call(path, **named) if route.method == "GET" else call(path, {} if body is None else body, **named)
 
 
 def was_turned_away(response: Any) -> bool:

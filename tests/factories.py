@@ -12,7 +12,7 @@ import factory
 from factory.django import DjangoModelFactory
 
 from accounts import models as accounts
-from accounts.jobs.models import Job, JobChunk
+from accounts.jobs.models import Job, JobChunk, StepTime
 from fleet import models as fleet
 from scheduling import models as scheduling
 from scheduling.services.stock.ledger import opening_of
@@ -488,6 +488,16 @@ class JobFactory(TenantFactory):
 
     kind = "forecast"
     created_at = NOW
+
+
+class StepTimeFactory(TenantFactory):
+    class Meta:
+        model = StepTime
+
+    kind = "nightly"
+    step = "findings"
+    seconds = 1.0
+    ended_at = NOW
 
 
 class JobChunkFactory(DjangoModelFactory):

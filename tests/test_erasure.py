@@ -37,6 +37,7 @@ TECHNICAL: dict[str, tuple[str, str]] = {
     "SecondFactor": ("key next_key", CODES),
     "RecoveryCode": ("digest", CODES),
     "Job": ("kind", CODES),
+    "StepTime": ("kind step", CODES),
     "Site": ("time_zone supply", TRADE),
     "Unit": ("assumed", CODES),
     "Instrument": ("measures", CODES),

@@ -57,6 +57,11 @@ def start(root: Path = ROOT, /, **variables: str) -> subprocess.CompletedProcess
             "TEXT_SENDER is 'texts': write the dotted path of a class, such as package.TextSender.",
         ),
         ({"GEOCODER": "maps"}, "GEOCODER is 'maps': write the dotted path of a class, such as package.Geocoder."),
+        (
+            {"METRICS_TOKEN": "secret"},
+            "METRICS_TOKEN is too easy to guess: write 20 or more random letters and digits.",
+        ),
+        ({"LOG_FORMAT": "xml"}, "LOG_FORMAT is 'xml': write line or json."),
         ({"LOG_LEVEL": "LOUD"}, "LOG_LEVEL is 'LOUD': write one of"),
         ({"LANGUAGE_CODE": "de"}, "LANGUAGE_CODE is 'de': there must be a compiled catalogue at "),
     ],

@@ -7,8 +7,6 @@ from typing import Any
 from celery import Celery, signals
 from celery.schedules import crontab
 
-import accounts.observing.tasks  # noqa: F401, it names every task after its request
-
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.config.settings")
 
 app = Celery("fleet")

@@ -8,6 +8,7 @@ from typing import Any
 
 from accounts.jobs import claims
 from accounts.jobs.models import Job
+from accounts.jobs.steps import timed
 from accounts.models import Company, Membership
 from fleet.services.findings.findings import refresh_findings
 from fleet.services.forecasts.forecasts import refresh_forecasts
@@ -62,24 +63,34 @@ def run_nightly(
     def within(first: float, last: float, share: float, doing: str) -> None:
         tell(first + (last - first) * share, doing)
 
-    indicators = recompute(company=company, now=now, progress=partial(within, 0.0, _INDICATORS_END))
-    forecasts = refresh_forecasts(company=company, now=now, progress=partial(within, _INDICATORS_END, _FORECASTS_END))
-    findings = refresh_findings(company=company, now=now, progress=partial(within, _FORECASTS_END, _FINDINGS_END))
+    step = partial(timed, company=company, kind=JOB_KIND)
+    with step(step="indicators"):
+        indicators = recompute(company=company, now=now, progress=partial(within, 0.0, _INDICATORS_END))
+    with step(step="forecasts"):
+        telling = partial(within, _INDICATORS_END, _FORECASTS_END)
+        forecasts = refresh_forecasts(company=company, now=now, progress=telling)
+    with step(step="findings"):
+        telling = partial(within, _FORECASTS_END, _FINDINGS_END)
+        findings = refresh_findings(company=company, now=now, progress=telling)
     tell(_FINDINGS_END, words.learning_driving_times())
-    road = calibrate_travel(company=company, now=now)
+    with step(step="driving_times"):
+        road = calibrate_travel(company=company, now=now)
     tell(_FINDINGS_END, words.finding_work())
-    needs = refresh_needs(company=company, now=now)
+    with step(step="needs"):
+        needs = refresh_needs(company=company, now=now)
     tell(0.56, words.bundling_visits())
-    visits = propose_visits(company=company, now=now)
+    with step(step="visits"):
+        visits = propose_visits(company=company, now=now)
     tell(_VISITS_END, words.planning_rounds())
-    made = plan_rounds(
-        company=company,
-        by=None,
-        now=now,
-        progress=partial(within, _VISITS_END, _PLAN_END),
-        seconds=seconds,
-        iterations=iterations,
-    )
+    with step(step="rounds_and_parts"):
+        made = plan_rounds(
+            company=company,
+            by=None,
+            now=now,
+            progress=partial(within, _VISITS_END, _PLAN_END),
+            seconds=seconds,
+            iterations=iterations,
+        )
     tell(1.0, words.done())
     return {
         "indicators": indicators,

@@ -61,6 +61,8 @@ def start(root: Path = ROOT, /, **variables: str) -> subprocess.CompletedProcess
             {"METRICS_TOKEN": "secret"},
             "METRICS_TOKEN is too easy to guess: write 20 or more random letters and digits.",
         ),
+        ({"SENTRY_DSN": "reports.example"}, "SENTRY_DSN is 'reports.example': it must start with http:// or https://"),
+        ({"SENTRY_DSN": "https://reports.example"}, "SENTRY_DSN must be like https://key@host/number."),
         ({"LOG_FORMAT": "xml"}, "LOG_FORMAT is 'xml': write line or json."),
         ({"LOG_LEVEL": "LOUD"}, "LOG_LEVEL is 'LOUD': write one of"),
         ({"LANGUAGE_CODE": "de"}, "LANGUAGE_CODE is 'de': there must be a compiled catalogue at "),

@@ -407,3 +407,19 @@ LOGGING = {
     },
     "root": {"handlers": ["console"], "level": LOG_LEVEL},
 }
+
+# Where faults that nobody foresaw are reported; unset, nothing leaves this server.
+SENTRY_DSN = _url("SENTRY_DSN", ("http", "https"))
+if SENTRY_DSN:
+    try:
+        import sentry_sdk
+    except ImportError as error:
+        raise ImproperlyConfigured(
+            "SENTRY_DSN is set, and the library that reports is not installed: install the extra 'server'."
+        ) from error
+    from accounts.observing.reports import options
+
+    try:
+        sentry_sdk.init(**options(SENTRY_DSN))
+    except sentry_sdk.utils.BadDsn as error:
+        raise ImproperlyConfigured("SENTRY_DSN must be like https://key@host/number.") from error

@@ -26,6 +26,9 @@ from aiosmtpd.controller import Controller
 from tests.live.workers import PATIENCE_SECONDS, ROOT, wait_until
 from tests.servers import running_redis, start_postgresql
 
+# As in operation.
+WEB_SERVER = ("-m", "gunicorn", "-c", "fleet/config/server/web.py", "fleet.config.wsgi")
+
 
 @dataclass
 class Parts:
@@ -182,17 +185,7 @@ def running_parts(folder: Path) -> Iterator[Parts]:
         parts.manage("migrate")
         celery = ["-m", "celery", "-A", "fleet.config.celery"]
         for name, command in {
-            "web": [
-                "-m",
-                "gunicorn",
-                "--workers",
-                "2",
-                "--timeout",
-                "120",
-                "--bind",
-                f"127.0.0.1:{port}",
-                "fleet.config.wsgi",
-            ],
+            "web": [*WEB_SERVER, "--workers", "2", "--bind", f"127.0.0.1:{port}"],
             "worker": [*celery, "worker", "--concurrency", "1", "--without-gossip", "--without-mingle"],
             "beat": [*celery, "beat", "--schedule", str(folder / "beat")],
         }.items():

@@ -92,6 +92,18 @@ def test_what_the_readme_gives_for_a_public_server_passes_the_checks_for_one() -
     assert answer.returncode == 0, answer.stderr
 
 
+def test_the_example_of_a_servers_settings_passes_them_too() -> None:
+    lines = (ROOT / "fleet" / "config" / "server" / "ro-fleet.env").read_text().splitlines()
+    example = dict(line.split("=", 1) for line in lines if line and not line.startswith("#"))
+    own = {"SECRET_KEY": "q7Z!m2#vT9@xL4$wK8%nB3^cR6&yH1*dF5(gJ0)pS-uE+aW=iO"}
+    environment = {"PATH": os.environ["PATH"], "HOME": os.environ.get("HOME", "/tmp")} | example | own
+    answer = subprocess.run(
+        [sys.executable, "manage.py", "check", "--deploy", "--fail-level", "WARNING"],
+        cwd=ROOT, env=environment, capture_output=True, text=True, timeout=120,
+    )  # fmt: skip
+    assert answer.returncode == 0, answer.stderr
+
+
 def test_the_default_needs_nothing_set() -> None:
     assert start().returncode == 0
 

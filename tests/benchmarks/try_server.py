@@ -24,7 +24,7 @@ from urllib.parse import urlsplit
 import psycopg
 import requests
 
-from tests.live.parts import WEB_SERVER
+from tests.live.parts import WEB_SERVER, variables_of_a_server
 from tests.live.workers import ROOT
 
 # What a night notes of itself: its plan is the same, the times and the letters of the day are not.
@@ -44,10 +44,8 @@ def main() -> int:
 
 
 def settings_of(folder: Path, **more: str) -> dict[str, str]:
-    """Variables of a process of the server, and nothing of this shell's."""
-    outside = ("PYTEST", "DJANGO", "DATABASE_URL", "REDIS_URL", "TEST_DATABASE", "PROMETHEUS")
-    ours = {name: value for name, value in os.environ.items() if not name.startswith(outside)}
-    return ours | {"FILES_DIR": str(folder / "files"), **more}
+    """Variables of a process of the server."""
+    return variables_of_a_server() | {"FILES_DIR": str(folder / "files"), **more}
 
 
 def manage(environment: Mapping[str, str], *arguments: str) -> str:
@@ -136,7 +134,7 @@ def try_restore(folder: Path) -> int:
     before, after = (_new_database(server, name) for name in ("before", "after"))
     environment = settings_of(folder, DATABASE_URL=before)
     manage(environment, "migrate")
-    manage(environment, "demo", "--folder", str(folder / "demo"))
+    manage(environment, "demo", "--bare", "--folder", str(folder / "demo"))
     manage(environment, "nightly", "--iterations", "50")
     dump = folder / "fleet.dump"
     took = _timed([str(tools / "pg_dump"), "--format=custom", "--file", str(dump), before])

@@ -145,6 +145,12 @@ class _Letterbox:
         return "250 taken"
 
 
+def variables_of_a_server() -> dict[str, str]:
+    """The variables of this shell without those of a run of tests and of another server."""
+    outside = ("PYTEST", "DJANGO", "DATABASE_URL", "REDIS_URL", "TEST_DATABASE", "PROMETHEUS")
+    return {name: value for name, value in os.environ.items() if not name.startswith(outside)}
+
+
 def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
@@ -169,8 +175,7 @@ def running_parts(folder: Path) -> Iterator[Parts]:
         post.start()
         stack.callback(post.stop)
         port = free_port()
-        outside = ("PYTEST", "DJANGO", "DATABASE_URL", "REDIS_URL", "TEST_DATABASE")
-        environment = {name: value for name, value in os.environ.items() if not name.startswith(outside)} | {
+        environment = variables_of_a_server() | {
             "DATABASE_URL": _own_database(),
             "REDIS_URL": queue,
             "HOME": str(folder),

@@ -10,8 +10,6 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-from prometheus_client import multiprocess
-
 bind = "127.0.0.1:8000"
 workers = int(os.environ.get("WEB_CONCURRENCY") or 2 * (os.cpu_count() or 1) + 1)
 # One request at a time in each: plots are drawn by a library that knows no threads.
@@ -39,6 +37,9 @@ def on_starting(server: Any) -> None:
 
 def child_exit(server: Any, worker: Any) -> None:
     """Tell the library of a process that has ended."""
+    # Imported as late as this: the library looks at the folder when it is read first.
+    from prometheus_client import multiprocess
+
     multiprocess.mark_process_dead(worker.pid)
 
 

@@ -7,7 +7,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('accounts', '0016_sign_in_links'),
-        ('fleet', '0038_assumed_of_units'),
+        ('fleet', '0039_uploads_in_pieces'),
     ]
 
     operations = [

@@ -40,6 +40,7 @@ def reports() -> Iterator[list[dict[str, Any]]]:
         sentry_sdk.get_global_scope().set_client(before)
 
 
+@pytest.mark.django_db
 def test_a_fault_is_reported_without_what_was_sent(
     reports: list[dict[str, Any]], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -10,6 +10,7 @@ class SchedulingConfig(AppConfig):
         """Make the kinds of jobs, what follows a change, clients are asked for and work costs known to this process."""
         from accounts.language import gettext_noop
         from accounts.models import Membership
+        from accounts.observing.installation import measure_with
         from accounts.pages.navigation import Place, add_place
         from accounts.tenancy import know_with
         from fleet.services.asked import find_with
@@ -17,6 +18,7 @@ class SchedulingConfig(AppConfig):
         from fleet.services.sizing.labour import price_with
         from fleet.services.units.corrections import ask_before
         from scheduling import tasks  # noqa: F401
+        from scheduling.management.measures import messages
         from scheduling.pages.office.places import add_office_places
         from scheduling.services.consequences import follow
         from scheduling.services.labour import labour_by_policy
@@ -26,6 +28,7 @@ class SchedulingConfig(AppConfig):
 
         # Which days are around is no part of what is asked for: rows are looked for now.
         know_with(lambda membership: known_these_days(membership, now=timezone.now()))
+        measure_with(messages)
         subscribe("needs", follow)
         find_with(asked_of_client)
         price_with(labour_by_policy)

@@ -12,7 +12,7 @@ import factory
 from factory.django import DjangoModelFactory
 
 from accounts import models as accounts
-from accounts.jobs.models import Job, JobChunk
+from accounts.jobs.models import Job, JobChunk, StepTime
 from accounts.webhooks.models import WebhookDelivery, WebhookEndpoint
 from fleet import models as fleet
 from scheduling import models as scheduling
@@ -525,6 +525,16 @@ class JobFactory(TenantFactory):
 
     kind = "forecast"
     created_at = NOW
+
+
+class StepTimeFactory(TenantFactory):
+    class Meta:
+        model = StepTime
+
+    kind = "nightly"
+    step = "findings"
+    seconds = 1.0
+    ended_at = NOW
 
 
 class JobChunkFactory(DjangoModelFactory):

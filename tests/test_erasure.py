@@ -39,6 +39,7 @@ TECHNICAL: dict[str, tuple[str, str]] = {
     "WebhookEndpoint": ("name url events salt earlier_salt", OWN),
     "WebhookDelivery": ("message_id subject says", CODES),
     "Job": ("kind", CODES),
+    "StepTime": ("kind step", CODES),
     "Site": ("time_zone supply", TRADE),
     "Unit": ("assumed", CODES),
     "Instrument": ("measures", CODES),

@@ -57,6 +57,13 @@ def start(root: Path = ROOT, /, **variables: str) -> subprocess.CompletedProcess
             "TEXT_SENDER is 'texts': write the dotted path of a class, such as package.TextSender.",
         ),
         ({"GEOCODER": "maps"}, "GEOCODER is 'maps': write the dotted path of a class, such as package.Geocoder."),
+        (
+            {"METRICS_TOKEN": "secret"},
+            "METRICS_TOKEN is too easy to guess: write 20 or more random letters and digits.",
+        ),
+        ({"SENTRY_DSN": "reports.example"}, "SENTRY_DSN is 'reports.example': it must start with http:// or https://"),
+        ({"SENTRY_DSN": "https://reports.example"}, "SENTRY_DSN must be like https://key@host/number."),
+        ({"LOG_FORMAT": "xml"}, "LOG_FORMAT is 'xml': write line or json."),
         ({"LOG_LEVEL": "LOUD"}, "LOG_LEVEL is 'LOUD': write one of"),
         ({"LANGUAGE_CODE": "de"}, "LANGUAGE_CODE is 'de': there must be a compiled catalogue at "),
     ],
@@ -78,6 +85,18 @@ def test_what_the_readme_gives_for_a_public_server_passes_the_checks_for_one() -
         "TRUSTED_PROXIES": "1",
     }
     environment = {"PATH": os.environ["PATH"], "HOME": os.environ.get("HOME", "/tmp")} | public
+    answer = subprocess.run(
+        [sys.executable, "manage.py", "check", "--deploy", "--fail-level", "WARNING"],
+        cwd=ROOT, env=environment, capture_output=True, text=True, timeout=120,
+    )  # fmt: skip
+    assert answer.returncode == 0, answer.stderr
+
+
+def test_the_example_of_a_servers_settings_passes_them_too() -> None:
+    lines = (ROOT / "fleet" / "config" / "server" / "ro-fleet.env").read_text().splitlines()
+    example = dict(line.split("=", 1) for line in lines if line and not line.startswith("#"))
+    own = {"SECRET_KEY": "q7Z!m2#vT9@xL4$wK8%nB3^cR6&yH1*dF5(gJ0)pS-uE+aW=iO"}
+    environment = {"PATH": os.environ["PATH"], "HOME": os.environ.get("HOME", "/tmp")} | example | own
     answer = subprocess.run(
         [sys.executable, "manage.py", "check", "--deploy", "--fail-level", "WARNING"],
         cwd=ROOT, env=environment, capture_output=True, text=True, timeout=120,

@@ -4,6 +4,7 @@
      "errors": [{"pointer": "/name", "detail": "..."}]}
 
 `errors` names each fault by a JSON Pointer (RFC 6901) into the body, or by the query parameter or header it lies in.
+Within a request, `request_id` names it, as the header of the answer and the lines of the log do.
 """
 
 import logging
@@ -32,6 +33,7 @@ from accounts import errors
 from accounts.errors import escape_pointer
 from accounts.http.constraints import explain_integrity_error
 from accounts.http.faults import InvalidBodyError, RequestInvalid
+from accounts.observing.requests import current_request
 
 log = logging.getLogger(__name__)
 
@@ -97,6 +99,7 @@ def problem_body(
         "code": code or kind,
         "errors": [dict(fault) for fault in faults],
         **members,
+        **({"request_id": name} if (name := current_request()) else {}),
     }
 
 

@@ -58,6 +58,9 @@ class ProblemSerializer(serializers.Serializer[Any]):
     dependants = DependantSerializer(
         many=True, required=False, help_text="rows that need the one to be deleted; 20 at most are shown"
     )
+    request_id = serializers.CharField(
+        required=False, help_text="name of the request, to tell whoever looks for it in the server's log"
+    )
 
 
 class ProblemSchema(AutoSchema):

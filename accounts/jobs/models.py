@@ -1,5 +1,6 @@
 """Long work that people can watch."""
 
+from datetime import datetime
 from typing import ClassVar
 
 from django.db import models
@@ -71,3 +72,28 @@ class JobChunk(TenantModel):
 
     def __str__(self) -> str:
         return f"chunk {self.index} of job {self.job_id}"
+
+
+class StepTime(TenantModel):
+    """How long a step of a company's long work took the last time, and when it ended; a row for each step."""
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="step_times")
+    kind = models.CharField(max_length=40, help_text="kind of the work, as of a job")
+    step = models.CharField(max_length=40)
+    seconds = models.FloatField(help_text="by the clock on the wall")
+    ended_at = models.DateTimeField()
+
+    class Meta:
+        ordering: ClassVar = ["company_id", "kind", "step"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["company", "kind", "step"], name="one_time_per_company_and_step")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.step} of {self.kind} of {self.company_id}: {self.seconds:.1f} s"
+
+    @classmethod
+    def sums(cls) -> list[tuple[str, str, float, float, datetime]]:
+        """Of each kind and step: seconds of all companies, of the one that took longest, and the oldest end."""
+        found = cls.objects.order_by("kind", "step").values_list("kind", "step")
+        return list(found.annotate(models.Sum("seconds"), models.Max("seconds"), models.Min("ended_at")))

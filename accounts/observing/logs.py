@@ -12,6 +12,11 @@ _SECRET_IN_PATH: Final = re.compile(
 )
 
 
+def without_secrets(text: str) -> str:
+    """A text that may name addresses, without the secrets of links in them."""
+    return _SECRET_IN_PATH.sub(r"\1(hidden)", text)
+
+
 class NamesTheRequest(logging.Filter):
     """Gives every record the id of the request it was written in, '-' outside of one."""
 
@@ -25,7 +30,7 @@ class HidesLinks(logging.Filter):
 
     def filter(self, record: logging.LogRecord) -> bool:
         line = record.getMessage()
-        hidden = _SECRET_IN_PATH.sub(r"\1(hidden)", line)
+        hidden = without_secrets(line)
         if hidden != line:
             record.msg, record.args = hidden, ()
         return True

@@ -2,7 +2,8 @@
 
 import re
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import Final
 
@@ -20,6 +21,16 @@ def current_request() -> str:
     return _current.get()
 
 
+@contextmanager
+def named(name: str) -> Iterator[None]:
+    """Whatever is done in the block belongs to the request of that name."""
+    token = _current.set(name)
+    try:
+        yield
+    finally:
+        _current.reset(token)
+
+
 class RequestIds:
     """Middleware that names each request and says the name in the answer."""
 
@@ -29,10 +40,7 @@ class RequestIds:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         sent = request.headers.get(HEADER, "")
         name = sent if _USABLE.fullmatch(sent) else uuid.uuid4().hex
-        token = _current.set(name)
-        try:
+        with named(name):
             response = self.get_response(request)
             response.headers[HEADER] = name
             return response
-        finally:
-            _current.reset(token)

@@ -1,6 +1,7 @@
 """Units, with their train, what stands in it, and what it says."""
 
 from collections import defaultdict
+from collections.abc import Iterable, Iterator
 from datetime import date
 from typing import Any, ClassVar
 
@@ -33,7 +34,7 @@ from fleet.engineering import units as kinds
 from fleet.engineering.formats import CONNECTIONS, FLOW_DIRECTIONS, SIZES
 from fleet.models import CatalogueItem, Finding, Forecast, Placement, Position, Reading, Stage, Unit
 from fleet.services import retiring
-from fleet.services.forecasts.groups import first_change_on, first_changes, first_to_fail_of_unit
+from fleet.services.forecasts.groups import first_changes, first_changes_among, first_to_fail_of_unit
 from fleet.services.sizing.sizing import check_commissioning
 from fleet.services.status import status_of
 from fleet.services.units import units
@@ -53,6 +54,7 @@ class UnitSerializer(QuantityModelSerializer):
         help_text="the median date of its first position to be exhausted"
     )
     open_finding_count = serializers.SerializerMethodField()
+    _of_page: tuple[Any, dict[int, date]] | None = None
 
     class Meta:
         model = Unit
@@ -96,13 +98,27 @@ class UnitSerializer(QuantityModelSerializer):
     @extend_schema_field(serializers.DateField(allow_null=True))
     def get_next_change_on(self, unit: Unit) -> Any:
         """The date that its status and its forecast give."""
-        return first_change_on(
-            row for position in unit.positions.all() for row in getattr(position, "latest_forecasts", ())
-        )
+        return self._changes_beside(unit).get(unit.pk)
+
+    def _changes_beside(self, unit: Unit) -> dict[int, date]:
+        """The next change of every unit that is answered with this one, worked out at once."""
+        page = self.parent.instance if isinstance(self.parent, serializers.ListSerializer) else None
+        if page is None:
+            return first_changes_among(_forecasts_at_hand([unit]))
+        if self._of_page is None or self._of_page[0] is not page:
+            self._of_page = page, first_changes_among(_forecasts_at_hand(page))
+        return self._of_page[1]
 
     def get_open_finding_count(self, unit: Unit) -> int:
         """How many findings are open or confirmed."""
         return len(getattr(unit, "live_findings", ()))
+
+
+def _forecasts_at_hand(units: Iterable[Unit]) -> Iterator[tuple[Forecast, int]]:
+    for unit in units:
+        for position in unit.positions.all():
+            for row in getattr(position, "latest_forecasts", ()):
+                yield row, unit.pk
 
 
 class PositionDetailSerializer(TenantModelSerializer):

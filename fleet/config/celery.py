@@ -1,8 +1,10 @@
 """The Celery application; workers start with `celery -A fleet.config.celery worker`."""
 
 import os
+from logging.config import dictConfig
+from typing import Any
 
-from celery import Celery
+from celery import Celery, signals
 from celery.schedules import crontab
 from kombu import Queue
 
@@ -32,3 +34,11 @@ app.conf.beat_schedule = {
     # What a dead worker held is handed out again long before the queue itself would miss it.
     "resume stalled jobs": {"task": "accounts.jobs.tasks.resume_stalled_jobs", "schedule": crontab(minute="*/5")},
 }
+
+
+@signals.setup_logging.connect
+def log_as_set(**_: Any) -> None:
+    """A worker logs as the settings say, like every other process: in their form, without the secrets of links."""
+    from django.conf import settings
+
+    dictConfig(settings.LOGGING)

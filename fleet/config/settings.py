@@ -91,6 +91,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     # Around all others, so that every answer and every log line has the name of its request.
     "accounts.observing.requests.RequestIds",
+    "accounts.observing.metrics.CountsRequests",
     "accounts.http.own_key.OwnKeyMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -211,7 +212,7 @@ APPEND_SLASH = False
 # remember that for a year, of this name alone: what runs under others is not ours to say.
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = _flag("HTTPS_ONLY", default=False)
 # Whoever asks whether the server is alive stands beside it, before any HTTPS.
-SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$"]
+SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$", r"^metrics$"]
 SECURE_HSTS_SECONDS = 365 * 24 * 3600 if SECURE_SSL_REDIRECT else 0
 SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
 # Of what each role's tokens and browsers may ask for in a minute (`accounts.services.budgets`); 0: nothing is counted.
@@ -389,6 +390,11 @@ SPECTACULAR_SETTINGS = {
     },
 }
 
+# Whoever has it reads what is counted on this server, of all companies together; unset, nobody does.
+METRICS_TOKEN = env.str("METRICS_TOKEN", default="").strip()
+if METRICS_TOKEN and (len(METRICS_TOKEN) < 20 or not (METRICS_TOKEN.isascii() and METRICS_TOKEN.isprintable())):
+    raise ImproperlyConfigured("METRICS_TOKEN is too easy to guess: write 20 or more random letters and digits.")
+
 _LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL")
 LOG_LEVEL = env.str("LOG_LEVEL", default="WARNING")
 if LOG_LEVEL not in _LOG_LEVELS:
@@ -413,3 +419,19 @@ LOGGING = {
     },
     "root": {"handlers": ["console"], "level": LOG_LEVEL},
 }
+
+# Where faults that nobody foresaw are reported; unset, nothing leaves this server.
+SENTRY_DSN = _url("SENTRY_DSN", ("http", "https"))
+if SENTRY_DSN:
+    try:
+        import sentry_sdk
+    except ImportError as error:
+        raise ImproperlyConfigured(
+            "SENTRY_DSN is set, and the library that reports is not installed: install the extra 'server'."
+        ) from error
+    from accounts.observing.reports import options
+
+    try:
+        sentry_sdk.init(**options(SENTRY_DSN))
+    except sentry_sdk.utils.BadDsn as error:
+        raise ImproperlyConfigured("SENTRY_DSN must be like https://key@host/number.") from error

@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from accounts.observing.probes import alive, ready
+from accounts.observing.probes import alive, measured, ready
 from fleet.config.docs import DocsView, SchemaView
 
 urlpatterns = [
@@ -15,6 +15,7 @@ urlpatterns = [
     path("api/v1/docs/", DocsView.as_view(), name="docs"),
     path("healthz", alive, name="alive"),
     path("readyz", ready, name="ready"),
+    path("metrics", measured, name="metrics"),
 ]
 
 # What never reaches a view is answered in the same shape as everything else: to programs, and as a page to browsers.

@@ -120,6 +120,8 @@ class Reading(KnowsDaysAlone, Voidable, PassedOn):
         indexes: ClassVar = [
             models.Index(fields=["unit", "taken_at"], name="reading_by_unit"),
             models.Index(fields=["received_at"], name="reading_by_arrival"),
+            # A page of the newest readings of a company, without sorting all it has.
+            models.Index(fields=["taken_at", "id"], name="reading_by_time"),
         ]
 
     def __str__(self) -> str:

@@ -27,10 +27,11 @@ _SHOWN: Final = 5
 
 @dataclass(frozen=True)
 class Trouble:
-    """Something that does not go on by itself: what it is, and what to do."""
+    """Something that does not go on by itself: what it is, what to do, and whether nothing at all goes on without."""
 
     what: str
     advice: str
+    stops_all: bool = False
 
 
 def troubles(*, now: datetime) -> list[Trouble]:
@@ -39,12 +40,18 @@ def troubles(*, now: datetime) -> list[Trouble]:
     Where database or tables are not as they should be, that alone is told: nothing else can be asked then.
     """
     parts = dict(readiness())
-    found = [Trouble(f"{name}: {state}", _ADVICE[name]) for name, state in parts.items() if state != OK]
-    if parts["database"] != OK or parts["tables"] != OK:
+    found = [
+        Trouble(f"{name}: {state}", _ADVICE[name], stops_all=name in _NEEDED)
+        for name, state in parts.items()
+        if state != OK
+    ]
+    if any(trouble.stops_all for trouble in found):
         return found
     return [*found, *_work(now), *_failures(now), *_nights(now), *_letters(now), *_links(now)]
 
 
+# Without a queue, requests are still answered, and what they ask for waits.
+_NEEDED: Final = frozenset({"database", "tables"})
 _ADVICE: Final = {
     "database": "Start it, or correct DATABASE_URL.",
     "tables": "The program is newer than its tables: run manage.py migrate.",

@@ -3,10 +3,12 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from accounts.jobs import claims
 from accounts.jobs.models import Job
+from accounts.jobs.steps import timed
 from accounts.models import Company, Membership
 from fleet.models import Unit
 from fleet.services.findings.findings import refresh_findings
@@ -70,13 +72,17 @@ def run_nightly(
     """
 
     tell = progress if progress is not None else _say_nothing
+    step = partial(timed, company=company, kind=JOB_KIND)
     review = Review(company, at_all=everything)
-    indicators = recompute(company=company, now=now, review=review, progress=_within(tell, 0.0, _INDICATORS_END))
-    make_forecasts = forecast_company if everything else refresh_forecasts
-    forecasts = make_forecasts(company=company, now=now, progress=_within(tell, _INDICATORS_END, _FORECASTS_END))
-    findings = refresh_findings(
-        company=company, now=now, review=review, progress=_within(tell, _FORECASTS_END, _FINDINGS_END)
-    )
+    with step(step="indicators"):
+        telling = _within(tell, 0.0, _INDICATORS_END)
+        indicators = recompute(company=company, now=now, review=review, progress=telling)
+    with step(step="forecasts"):
+        make_forecasts = forecast_company if everything else refresh_forecasts
+        forecasts = make_forecasts(company=company, now=now, progress=_within(tell, _INDICATORS_END, _FORECASTS_END))
+    with step(step="findings"):
+        telling = _within(tell, _FORECASTS_END, _FINDINGS_END)
+        findings = refresh_findings(company=company, now=now, review=review, progress=telling)
     of_company = _run_for_company(
         company, now, _within(tell, _FINDINGS_END, 1.0), seconds=seconds, iterations=iterations
     )
@@ -105,13 +111,18 @@ def _run_for_units(
     review: Review,
 ) -> dict[str, Any]:
     """Indicators, forecasts and findings of a block of units, in the order in which they rest on one another."""
-    indicators = recompute(company=company, now=now, units=units, review=review, progress=_within(tell, 0.0, 0.3))
+    step = partial(timed, company=company, kind=JOB_KIND, since=now)
+    with step(step="indicators"):
+        indicators = recompute(company=company, now=now, units=units, review=review, progress=_within(tell, 0.0, 0.3))
     forecasting = _within(tell, 0.3, 0.7)
-    if stale is None:
-        forecasts = forecast_company(company=company, now=now, units=units, progress=forecasting)
-    else:
-        forecasts = forecast_with_lesson(company=company, now=now, units=units, stale=stale, progress=forecasting)
-    findings = refresh_findings(company=company, now=now, units=units, review=review, progress=_within(tell, 0.7, 1.0))
+    with step(step="forecasts"):
+        if stale is None:
+            forecasts = forecast_company(company=company, now=now, units=units, progress=forecasting)
+        else:
+            forecasts = forecast_with_lesson(company=company, now=now, units=units, stale=stale, progress=forecasting)
+    with step(step="findings"):
+        telling = _within(tell, 0.7, 1.0)
+        findings = refresh_findings(company=company, now=now, units=units, review=review, progress=telling)
     return {"indicators": indicators, "forecasts": forecasts, "findings": findings}
 
 
@@ -119,21 +130,26 @@ def _run_for_company(
     company: Company, now: datetime, tell: ProgressCall, *, seconds: float | None = None, iterations: int | None = None
 ) -> dict[str, Any]:
     """What rests on all units together: driving times, needs, visits, a plan and its parts lists."""
+    step = partial(timed, company=company, kind=JOB_KIND)
     tell(0.0, words.learning_driving_times())
-    road = calibrate_travel(company=company, now=now)
+    with step(step="driving_times"):
+        road = calibrate_travel(company=company, now=now)
     tell(0.0, words.finding_work())
-    needs = refresh_needs(company=company, now=now)
+    with step(step="needs"):
+        needs = refresh_needs(company=company, now=now)
     tell(_NEEDS_END, words.bundling_visits())
-    visits = propose_visits(company=company, now=now)
+    with step(step="visits"):
+        visits = propose_visits(company=company, now=now)
     tell(_VISITS_END, words.planning_rounds())
-    made = plan_rounds(
-        company=company,
-        by=None,
-        now=now,
-        progress=_within(tell, _VISITS_END, _PLAN_END),
-        seconds=seconds,
-        iterations=iterations,
-    )
+    with step(step="rounds_and_parts"):
+        made = plan_rounds(
+            company=company,
+            by=None,
+            now=now,
+            progress=_within(tell, _VISITS_END, _PLAN_END),
+            seconds=seconds,
+            iterations=iterations,
+        )
     tell(1.0, words.done())
     return {
         "driving_times": road.sentence,

@@ -46,6 +46,7 @@ def test_wrong_password_unknown_email_and_closed_account_answer_alike(
     api: APIClient, office: Membership, installer: Membership
 ) -> None:
     User.objects.filter(pk=installer.user_id).update(is_active=False)
+    api.defaults["HTTP_X_REQUEST_ID"] = "one-and-the-same"  # the answer names its request
     answers = [
         api.post(LOGIN, {"email": office.user.email, "password": "wrong"}),
         api.post(LOGIN, {"email": "nobody@north.example", "password": factories.PASSWORD}),

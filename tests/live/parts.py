@@ -26,6 +26,9 @@ from aiosmtpd.controller import Controller
 from tests.live.workers import PATIENCE_SECONDS, ROOT, wait_until
 from tests.servers import running_redis, start_postgresql
 
+# As in operation.
+WEB_SERVER = ("-m", "gunicorn", "-c", "fleet/config/server/web.py", "fleet.config.wsgi")
+
 
 @dataclass
 class Parts:
@@ -142,6 +145,12 @@ class _Letterbox:
         return "250 taken"
 
 
+def variables_of_a_server() -> dict[str, str]:
+    """The variables of this shell without those of a run of tests and of another server."""
+    outside = ("PYTEST", "DJANGO", "DATABASE_URL", "REDIS_URL", "TEST_DATABASE", "PROMETHEUS")
+    return {name: value for name, value in os.environ.items() if not name.startswith(outside)}
+
+
 def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
@@ -166,8 +175,7 @@ def running_parts(folder: Path) -> Iterator[Parts]:
         post.start()
         stack.callback(post.stop)
         port = free_port()
-        outside = ("PYTEST", "DJANGO", "DATABASE_URL", "REDIS_URL", "TEST_DATABASE")
-        environment = {name: value for name, value in os.environ.items() if not name.startswith(outside)} | {
+        environment = variables_of_a_server() | {
             "DATABASE_URL": _own_database(),
             "REDIS_URL": queue,
             "HOME": str(folder),
@@ -182,17 +190,7 @@ def running_parts(folder: Path) -> Iterator[Parts]:
         parts.manage("migrate")
         celery = ["-m", "celery", "-A", "fleet.config.celery"]
         for name, command in {
-            "web": [
-                "-m",
-                "gunicorn",
-                "--workers",
-                "2",
-                "--timeout",
-                "120",
-                "--bind",
-                f"127.0.0.1:{port}",
-                "fleet.config.wsgi",
-            ],
+            "web": [*WEB_SERVER, "--workers", "2", "--bind", f"127.0.0.1:{port}"],
             "worker": [*celery, "worker", "--concurrency", "1", "--without-gossip", "--without-mingle"],
             "beat": [*celery, "beat", "--schedule", str(folder / "beat")],
         }.items():

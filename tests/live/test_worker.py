@@ -1,5 +1,6 @@
 """Forecasts done by a worker process, in the way of operation: a web process, a queue, a worker, one database."""
 
+import json
 from collections.abc import Callable
 from typing import Any
 from unittest.mock import patch
@@ -108,3 +109,19 @@ def test_every_task_on_the_timetable_exists() -> None:
     app.autodiscover_tasks(force=True)
     for name, entry in app.conf.beat_schedule.items():
         assert entry["task"] in app.tasks, f"'{name}' sends a task that no worker knows"
+
+
+def test_what_a_worker_logs_names_the_request_that_asked_for_it(
+    town: Company, as_office: APIClient, start_worker: StartWorker
+) -> None:
+    worker = start_worker(LOG_LEVEL="INFO", LOG_FORMAT="json")
+    answer = as_office.post("/api/v1/forecasts/run/", headers={"X-Request-ID": "asked-by-the-office"})
+    assert answer.status_code == 202, answer.content
+    worker.wait_until(is_done(Job.objects.get()), "the forecasts")
+
+    def succeeded() -> list[dict[str, Any]]:
+        lines = [json.loads(line) for line in worker.log.read_text().splitlines() if line.startswith("{")]
+        return [line for line in lines if "succeeded" in line["message"] and "run_job_chunk" in line["message"]]
+
+    worker.wait_until(lambda: bool(succeeded()), "its line in the log")
+    assert {line["request_id"] for line in succeeded()} == {"asked-by-the-office"}

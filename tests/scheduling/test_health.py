@@ -33,8 +33,9 @@ def test_what_is_stuck_ends_with_an_error(company: Company) -> None:
     Job.objects.create(company=company, kind="forecast", state=Job.State.FAILED, created_at=NOW, finished_at=NOW)
     Job.objects.update(finished_at=datetime.now(UTC))
     out = StringIO()
-    with pytest.raises(CommandError, match="1 of these need somebody"):
+    with pytest.raises(CommandError, match="1 of these need somebody") as ended:
         call_command("health", stdout=out)
+    assert ended.value.returncode == 1
     assert "failed: no reason was kept\n    The log has the fault" in out.getvalue()
 
 
@@ -124,6 +125,9 @@ def test_where_tables_are_missing_that_alone_is_told(company: Company) -> None:
     with connection.cursor() as cursor:
         cursor.execute("DELETE FROM django_migrations WHERE app = 'sessions'")
     assert told() == ["tables: 1 migrations are missing: run manage.py migrate"]
+    with pytest.raises(CommandError) as ended:
+        call_command("health", stdout=StringIO())
+    assert ended.value.returncode == 2
 
 
 @pytest.mark.django_db

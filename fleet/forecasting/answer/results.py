@@ -152,14 +152,14 @@ def first_to_fail(
         together = np.add.reduceat(log_survival, starts, axis=0)
         smallest = np.minimum.reduceat(log_survival, starts, axis=0)
         cumulative = np.maximum.accumulate(1.0 - np.exp(0.5 * (together + smallest)), axis=1)
-        for column, level in enumerate(levels):
-            at = np.clip((cumulative < level).sum(axis=1), 0, steps - 1)
-            before = np.maximum(at - 1, 0)
-            index = np.arange(len(groups))
-            rise = cumulative[index, at] - cumulative[index, before]
-            part = np.where(rise > 0, (level - cumulative[index, before]) / np.where(rise > 0, rise, 1.0), 1.0)
-            part = np.clip(part, 0.0, 1.0)
-            out[groups, column] = days[index, before] + part * (days[index, at] - days[index, before])
+        at = np.stack([(cumulative < level).sum(axis=1) for level in levels], axis=1)
+        at = np.minimum(at, steps - 1)
+        before = np.maximum(at - 1, 0)
+        reached, day = (np.take_along_axis(table, before, axis=1) for table in (cumulative, days))
+        rise = np.take_along_axis(cumulative, at, axis=1) - reached
+        part = np.where(rise > 0, (levels - reached) / np.where(rise > 0, rise, 1.0), 1.0)
+        part = np.clip(part, 0.0, 1.0)
+        out[groups] = day + part * (np.take_along_axis(days, at, axis=1) - day)
     return GroupForecasts(
         quantile_day=out[:, SHOWN],
         grid_day=out,

@@ -69,19 +69,19 @@ def first_to_fail_of_site(*, site: Site, day: date | None = None) -> FirstToFail
     )
 
 
-def first_change_on(forecasts: Iterable[Forecast]) -> date | None:
-    """The median date of the first of some forecasts, as `first_to_fail_of_unit` gives it of all of a unit.
+def first_changes_among(forecasts: Iterable[tuple[Forecast, int]]) -> dict[int, date]:
+    """Unit id -> the median date of the first of its forecasts, as `first_to_fail_of_unit` gives it of all of a unit.
 
     Parameters
     ----------
     forecasts
-        Of cartridges that stand there still.
+        Of cartridges that stand there still, each with the id of its unit; units without a date are left out.
     """
-    return next(iter(_median_days((row, 0) for row in forecasts).values()), None)
+    return _median_days(forecasts)
 
 
 def first_changes(forecasts: QuerySet[Forecast]) -> dict[int, date]:
-    """Unit id -> what `first_change_on` gives of its own among the forecasts; units without a date are left out."""
+    """Unit id -> what `first_changes_among` gives of its own among the forecasts; units without a date are left out."""
     rows = forecasts.select_related("position").only("as_of", "date_grid", "driver", "position__unit")
     return _median_days((row, row.position.unit_id) for row in rows)
 

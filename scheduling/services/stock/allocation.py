@@ -48,12 +48,18 @@ class Allocation:
     """
 
     def __init__(
-        self, *, company: Company, today: date, plan: Plan | None = None, loaded: Collection[int] = ()
+        self,
+        *,
+        company: Company,
+        today: date,
+        plan: Plan | None = None,
+        loaded: Collection[int] = (),
+        with_forecasts: bool = False,
     ) -> None:
         """Read and allocate.
 
         `plan` has the rounds that count; the visits `loaded` are in rounds whatever the plan, and take their parts
-        today.
+        today. Who has what asks for no forecasts; whoever goes on to ask them of the visits' needs has them read too.
         """
         self.company, self.today = company, today
         self.catalogue: Catalogue = read_catalogue(company=company)
@@ -64,9 +70,11 @@ class Allocation:
         self.round_of: dict[int, Round] = {s.visit_id: r for r in self.rounds for s in r.stops.all()}
         visits = Visit.objects.of_company(company).filter(state__in=Visit.LIVE).select_related("site")
         # Joined: needs looked up by themselves are too many for one statement of SQLite in a company of some hundreds.
-        tasks_with_needs = VisitTask.objects.select_related("need__position", "need__forecast")
-        visits = visits.prefetch_related(Prefetch("tasks", tasks_with_needs))
+        joined = ["need__position", *(["need__forecast"] if with_forecasts else [])]
+        visits = visits.prefetch_related(Prefetch("tasks", VisitTask.objects.select_related(*joined)))
         self.visits: dict[int, Visit] = {v.pk: v for v in visits.order_by("pk")}
+        # A related manager makes a query set each time it is asked, also of what is at hand.
+        self._needs = {pk: [task.need for task in visit.tasks.all()] for pk, visit in self.visits.items()}
         self.loaded = frozenset(loaded)
         self.days = {pk: max(self._expected(visit), today) for pk, visit in self.visits.items()}
         tasks = tasks_of(self.visits.values())
@@ -102,7 +110,7 @@ class Allocation:
         for pk, visit in self.visits.items():
             round_ = self.round_of.get(pk)
             van = round_.installer_id if round_ is not None else visit.installer_id
-            urgent = [task.need for task in visit.tasks.all() if task.need.is_urgent]
+            urgent = [need for need in self._needs[pk] if need.is_urgent]
             rows.append(
                 VisitParts(
                     key=str(pk),
@@ -127,9 +135,9 @@ class Allocation:
     def _weekly_costs(self, visit: Visit) -> dict[str, float]:
         """What a week of waiting costs of the work that takes each item, by item."""
         costs: dict[str, float] = defaultdict(float)
-        for task in visit.tasks.all():
-            if task.need.state == Need.State.OPEN:
-                costs[str(task.need.item_id or "")] += cost_of_a_week(task.need, day=self.days[visit.pk]) or 0.0
+        for need in self._needs[visit.pk]:
+            if need.state == Need.State.OPEN:
+                costs[str(need.item_id or "")] += cost_of_a_week(need, day=self.days[visit.pk]) or 0.0
         return dict(costs)
 
     @cached_property

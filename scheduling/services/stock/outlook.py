@@ -87,7 +87,7 @@ class StockOutlook:
         self.company, self.today = company, company.day_at(now)
         self.last = self.today + timedelta(days=7 * WEEKS)
         self.unplanned = unplanned_use(company=company, now=now)
-        self.allocation = Allocation(company=company, today=self.today, plan=live_plan(company))
+        self.allocation = Allocation(company=company, today=self.today, plan=live_plan(company), with_forecasts=True)
 
     @property
     def items(self) -> frozenset[str]:

@@ -104,7 +104,7 @@ class PartsWriter:
     def __init__(self, plan: Plan, today: date, now: datetime) -> None:
         self.plan, self.company, self.today, self.now = plan, plan.company, today, now
         self.rules = read_policy(company=self.company).rules
-        allocation = Allocation(company=self.company, today=today, plan=plan)
+        allocation = Allocation(company=self.company, today=today, plan=plan, with_forecasts=True)
         self.allocation, self.catalogue, self.supplies = allocation, allocation.catalogue, allocation.supplies
         self.visits, self.days, self.shares = allocation.visits, allocation.days, allocation.shares
         self.rounds, self.round_of, self.allocated = allocation.rounds, allocation.round_of, allocation.allocated

@@ -23,6 +23,7 @@ from accounts.jobs.queue import give
 from accounts.language import gettext
 from accounts.models import Company, Membership
 from accounts.services.companies import lock_company
+from accounts.wall import inside_company, over_all_companies
 
 log = logging.getLogger(__name__)
 
@@ -218,7 +219,20 @@ def run_chunk(*, job_id: int, index: int, now: datetime | None = None) -> str:
     str
         'done', 'failed', 'stopped'; 'held' when another worker holds it; 'over' when there is nothing left to do.
     """
-    clock = now or timezone.now()
+    company_id = _company_of(job_id)
+    if company_id is None:
+        return "over"
+    with inside_company(company_id):
+        return _run_chunk(job_id, index, now or timezone.now())
+
+
+@over_all_companies()
+def _company_of(job_id: int) -> int | None:
+    """Whose a job is; None when it is gone. A task knows the job alone."""
+    return Job.objects.filter(pk=job_id).values_list("company_id", flat=True).first()
+
+
+def _run_chunk(job_id: int, index: int, clock: datetime) -> str:
     claimed = claim(job_id=job_id, index=index, now=clock)
     if claimed is None:
         return "held" if _is_pending(job_id, index) else "over"
@@ -281,6 +295,7 @@ def stalled_chunks(*, now: datetime) -> QuerySet[JobChunk]:
     return JobChunk.objects.filter(expired | left_lying, job__state__in=LIVE).order_by("job_id", "index")
 
 
+@over_all_companies()
 def resume_stalled(*, now: datetime) -> int:
     """Hand out again the chunks that wait or whose lease ran out; the number handed out.
 
@@ -290,6 +305,7 @@ def resume_stalled(*, now: datetime) -> int:
     return sum(_enqueue(job_id, [index]) for job_id, index in pairs)
 
 
+@over_all_companies()
 def seconds_until_free(*, job_id: int, index: int, now: datetime) -> int:
     """Seconds until the lease on a held chunk runs out; at least 1."""
     until = JobChunk.objects.filter(job_id=job_id, index=index).values_list("lease_until", flat=True).first()

@@ -2,8 +2,10 @@
 
 from accounts.errors import InvalidInput
 from accounts.models import Company, Membership
+from accounts.wall import over_all_companies
 
 
+@over_all_companies()
 def first_owner(company_name: str | None) -> Membership:
     """The first owner of a company; of the only one when no name is given.
 

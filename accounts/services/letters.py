@@ -9,6 +9,7 @@ from django.db.models import F
 
 from accounts.models import Invitation, Letter, User
 from accounts.services import letter_words
+from accounts.wall import over_all_companies
 
 log = logging.getLogger(__name__)
 
@@ -29,6 +30,7 @@ def write_letter(
     )
 
 
+@over_all_companies()
 def send_letters(*, now: datetime) -> int:
     """Send the letters that wait, and say how many left.
 

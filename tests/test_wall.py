@@ -14,7 +14,7 @@ from accounts.models import Client, Company, Membership
 from accounts.wall_policies import WallOff
 from tests import factories
 from tests.rows import make_row
-from tests.walled import TENANT_MODELS, as_application, build_wall, wall_operations
+from tests.walled import TENANT_MODELS, as_application, wall_operations
 
 ROOT = Path(__file__).parents[1]
 on_postgresql = pytest.mark.skipif("connection.vendor != 'postgresql'", reason="the wall is PostgreSQL's")
@@ -135,11 +135,6 @@ def test_blocks_lie_in_one_another_and_a_request_begins_and_ends_with_nobody() -
 # --- what stands in the database --------------------------------------------------------------------------------------
 
 
-@pytest.fixture
-def walled(db: None) -> None:
-    build_wall()
-
-
 def refusal(statement: str, *parameters: Any) -> str:
     """The code of the refusal of a statement that would write; '' where it is carried out, which is taken back."""
     try:
@@ -159,7 +154,7 @@ def numbers(statement: str, *parameters: Any) -> list[int]:
 
 @on_postgresql
 def test_raw_sql_of_the_products_role_meets_nothing_of_another_company(
-    walled: None, company: Company, first_client: Client, rival: Membership
+    company: Company, first_client: Client, rival: Membership
 ) -> None:
     theirs_client = factories.ClientFactory(company=rival.company)
     ours, theirs, copies = {}, {}, {}
@@ -192,9 +187,7 @@ def test_raw_sql_of_the_products_role_meets_nothing_of_another_company(
 
 
 @on_postgresql
-def test_whoever_owns_the_tables_is_told_nothing_and_sees_all(
-    walled: None, company: Company, rival: Membership
-) -> None:
+def test_whoever_owns_the_tables_is_told_nothing_and_sees_all(company: Company, rival: Membership) -> None:
     with wall.inside_company(company.pk):
         assert set(numbers("SELECT id FROM accounts_company")) == {company.pk, rival.company_id}
         assert connection.is_behind_wall is False  # type: ignore[attr-defined]
@@ -202,7 +195,7 @@ def test_whoever_owns_the_tables_is_told_nothing_and_sees_all(
 
 @on_postgresql
 def test_a_connection_follows_what_the_code_works_for_over_rollbacks_and_failures(
-    walled: None, company: Company, rival: Membership
+    company: Company, rival: Membership
 ) -> None:
     shown = "SELECT id FROM accounts_company"
     with as_application():

@@ -47,7 +47,8 @@ def build_wall() -> None:
         # Roles are the server's: the other process of this run may be making it at this very moment.
         cursor.execute(
             sql.SQL(
-                "DO $$ BEGIN CREATE ROLE {} LOGIN; EXCEPTION WHEN duplicate_object OR unique_violation THEN NULL; END $$"
+                "DO $$ BEGIN CREATE ROLE {} LOGIN;"
+                " EXCEPTION WHEN duplicate_object OR unique_violation THEN NULL; END $$"
             ).format(role)
         )
         cursor.execute("SELECT current_database(), current_schema()")

@@ -1,8 +1,9 @@
 """The wall in the database: what migrations say of tenant tables, and what the application's role may do.
 
-A table is walled by the first step of its `TENANT_PATH`. One with a column of the company compares it; one that hangs
-on another tenant table shows what hangs on a row in sight there, as that table's own policy decides. The functions
-stand in sub-selects, so that they are asked once for a statement and not once for a row.
+A table is walled by the first step of its `TENANT_PATH`. One with a column of the company compares it. One that hangs
+on another tenant table gets a column `wall_company` that no model knows: a trigger fills it from the row that it hangs
+on, since to ask that table again for every row that is read costs more than the reading. The functions stand in
+sub-selects, so that they are asked once for a statement and not once for a row.
 """
 
 from typing import Any, Final
@@ -15,6 +16,9 @@ from psycopg import sql
 from accounts.wall import ALL, SETTING
 
 POLICY: Final = "wall"
+#: Of a row that hangs on another: whose it is.
+COLUMN: Final = "wall_company"
+_OF_COMPANY: Final = ("company", "id")
 
 _FUNCTIONS: Final = f"""
 CREATE OR REPLACE FUNCTION wall_company() RETURNS bigint LANGUAGE plpgsql STABLE PARALLEL SAFE AS $$
@@ -93,24 +97,52 @@ class WallOff(_OnPostgreSQL):
         return (type(self).__name__, [self.model_name, self.through], {})
 
     def built(self, app_label: str, state: ProjectState) -> str:
-        meta = state.apps.get_model(app_label, self.model_name)._meta
-        table, field = meta.db_table, meta.get_field(self.through)
-        parent = getattr(field, "related_model", None)
-        column = f'"{table}"."{field.column}"'  # type: ignore[union-attr]
-        if parent is None or parent._meta.label_lower == "accounts.company":
-            seen = f"{column} = (SELECT wall_company()) OR (SELECT wall_is_open())"
-        else:
-            above = parent._meta
-            key = f'"{above.db_table}"."{above.pk.column}"'
-            seen = f'(SELECT wall_is_open()) OR EXISTS (SELECT 1 FROM "{above.db_table}" WHERE {key} = {column})'
+        table, column, above = self._places(app_label, state)
+        made, filled = "", ""
+        if above is not None:
+            parent, key, of_parent = above
+            made = (
+                f'ALTER TABLE "{table}" ADD COLUMN {COLUMN} bigint;'
+                # It looks as whoever writes: what hangs on another company's row is given none, and refused.
+                f'CREATE FUNCTION "wall_of_{table}"() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN '
+                f'SELECT above."{of_parent}" INTO NEW.{COLUMN} FROM "{parent}" above '
+                f'WHERE above."{key}" = NEW."{column}"; RETURN NEW; END $$;'
+                f'CREATE TRIGGER wall BEFORE INSERT OR UPDATE OF "{column}" ON "{table}" '
+                f'FOR EACH ROW EXECUTE FUNCTION "wall_of_{table}"();'
+            )
+            filled = (
+                f'UPDATE "{table}" SET {COLUMN} = above."{of_parent}" FROM "{parent}" above '
+                f'WHERE above."{key}" = "{table}"."{column}";'
+            )
+            column = COLUMN
+        seen = f'"{column}" = (SELECT wall_company()) OR (SELECT wall_is_open())'
         return (
+            f"{made}"
             f'ALTER TABLE "{table}" ENABLE ROW LEVEL SECURITY;'
             f'CREATE POLICY {POLICY} ON "{table}" USING ({seen}) WITH CHECK ({seen});'
+            # Last, as a table with changes under way is not altered.
+            f"{filled}"
         )
 
     def taken_down(self, app_label: str, state: ProjectState) -> str:
-        table = state.apps.get_model(app_label, self.model_name)._meta.db_table
-        return f'DROP POLICY {POLICY} ON "{table}"; ALTER TABLE "{table}" DISABLE ROW LEVEL SECURITY;'
+        table, _, above = self._places(app_label, state)
+        statements = f'DROP POLICY {POLICY} ON "{table}"; ALTER TABLE "{table}" DISABLE ROW LEVEL SECURITY;'
+        if above is not None:
+            statements += (
+                f'DROP TRIGGER wall ON "{table}"; DROP FUNCTION "wall_of_{table}"();'
+                f'ALTER TABLE "{table}" DROP COLUMN {COLUMN};'
+            )
+        return statements
+
+    def _places(self, app_label: str, state: ProjectState) -> tuple[str, str, tuple[str, str, str] | None]:
+        """The table, its column of `through` and, of what it hangs on, table, key and column of the company."""
+        meta = state.apps.get_model(app_label, self.model_name)._meta
+        field: Any = meta.get_field(self.through)
+        if self.through in _OF_COMPANY:
+            return meta.db_table, field.column, None
+        above = field.related_model._meta
+        of_parent = "company_id" if any(one.column == "company_id" for one in above.local_fields) else COLUMN
+        return meta.db_table, field.column, (above.db_table, above.pk.column, of_parent)
 
     def describe(self) -> str:
         return f"Show of {self.model_name} only the rows of one company"

@@ -54,8 +54,8 @@ class DatabaseWrapper(base.DatabaseWrapper):
 
     def _rollback(self) -> None:
         self._told = None
-        super()._rollback()
+        super()._rollback()  # type: ignore[misc]
 
     def _savepoint_rollback(self, sid: str) -> None:
-        super()._savepoint_rollback(sid)
+        super()._savepoint_rollback(sid)  # type: ignore[misc]
         self._told = None

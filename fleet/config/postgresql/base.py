@@ -27,13 +27,13 @@ class DatabaseWrapper(base.DatabaseWrapper):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.is_behind_wall = False
-        self._told: str | None = None
+        self._in_sight: str | None = None
         self.execute_wrappers.append(self._tell_first)
 
     def init_connection_state(self) -> None:
         """Find out, once for a connection, whether policies hold for who is connected."""
         super().init_connection_state()
-        self._told = None
+        self._in_sight = None
         with self.connection.cursor() as cursor:
             row = cursor.execute(_IS_BEHIND).fetchone()
         self.is_behind_wall = bool(row and row[0])
@@ -41,7 +41,7 @@ class DatabaseWrapper(base.DatabaseWrapper):
     def _tell_first(
         self, execute: Callable[..., Any], statement: str, params: Any, many: bool, context: dict[str, Any]
     ) -> Any:
-        if self.is_behind_wall and self._told != wall.in_sight():
+        if self.is_behind_wall and self._in_sight != wall.in_sight():
             self._tell(wall.in_sight())
         return execute(statement, params, many, context)
 
@@ -50,12 +50,12 @@ class DatabaseWrapper(base.DatabaseWrapper):
         if self.connection.info.transaction_status != TransactionStatus.INERROR:
             with self.connection.cursor() as cursor:
                 cursor.execute(_TELL, [company])
-            self._told = company
+            self._in_sight = company
 
     def _rollback(self) -> None:
-        self._told = None
+        self._in_sight = None
         super()._rollback()  # type: ignore[misc]
 
     def _savepoint_rollback(self, sid: str) -> None:
         super()._savepoint_rollback(sid)  # type: ignore[misc]
-        self._told = None
+        self._in_sight = None

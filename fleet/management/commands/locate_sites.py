@@ -29,10 +29,10 @@ class Command(BaseCommand):
             companies = list(Company.objects.order_by("pk"))
         for company in companies:
             with inside_company(company.pk):
-                waiting += self._look(company, geocoder)
+                waiting += self._locate(company, geocoder)
         self.stdout.write(f"{waiting} sites wait for their location." if waiting else "Every site is located.")
 
-    def _look(self, company: Company, geocoder: Geocoder | None) -> int:
+    def _locate(self, company: Company, geocoder: Geocoder | None) -> int:
         """Say of a company's sites where they are, and how many wait."""
         waiting = 0
         if geocoder is None:

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from django.db import DatabaseError, connection, transaction
+from django.db import DatabaseError, InterfaceError, OperationalError, connection, transaction
 from django.http import HttpRequest, HttpResponse
 
 from accounts import wall
@@ -213,6 +213,22 @@ def test_a_connection_follows_what_the_code_works_for_over_rollbacks_and_failure
             assert numbers(shown) == [company.pk]
         with pytest.raises(DatabaseError, match="told no company"), transaction.atomic():
             numbers(shown)
+
+
+@on_postgresql
+@pytest.mark.django_db(transaction=True)
+def test_a_server_that_went_away_is_told_of_as_such_and_asked_anew(company: Company) -> None:
+    shown = "SELECT id FROM accounts_company"
+    with as_application(), wall.inside_company(company.pk):
+        assert numbers(shown) == [company.pk]
+        administrator = connection.copy()
+        with administrator.cursor() as cursor:
+            cursor.execute("SELECT pg_terminate_backend(%s)", [connection.connection.info.backend_pid])
+        administrator.close()
+        with wall.over_all_companies(), pytest.raises((OperationalError, InterfaceError)):
+            numbers(shown)
+        connection.close_if_unusable_or_obsolete()
+        assert numbers(shown) == [company.pk]
 
 
 def column_of(model: Any) -> str:

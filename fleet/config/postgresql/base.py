@@ -48,7 +48,8 @@ class DatabaseWrapper(base.DatabaseWrapper):
     def _tell(self, company: str) -> None:
         # A transaction that failed takes nothing but its rollback.
         if self.connection.info.transaction_status != TransactionStatus.INERROR:
-            with self.connection.cursor() as cursor:
+            # What fails here is answered as what fails in any statement: a server that went away is not asked again.
+            with self.wrap_database_errors, self.connection.cursor() as cursor:
                 cursor.execute(_TELL, [company])
             self._in_sight = company
 

@@ -1,11 +1,13 @@
 """The second wall between companies: what the product's role of PostgreSQL reads and writes, with raw SQL."""
 
 import ast
+import io
 import json
 from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.management import call_command
 from django.db import DatabaseError, InterfaceError, OperationalError, connection, transaction
 from django.http import HttpRequest, HttpResponse
 
@@ -213,6 +215,27 @@ def test_a_connection_follows_what_the_code_works_for_over_rollbacks_and_failure
             assert numbers(shown) == [company.pk]
         with pytest.raises(DatabaseError, match="told no company"), transaction.atomic():
             numbers(shown)
+
+
+@on_postgresql
+@pytest.mark.django_db(transaction=True)
+def test_commands_work_behind_the_wall(rival: Membership, tmp_path: Path) -> None:
+    factories.UnitFactory(company=rival.company)
+    with as_application():
+        for command, *arguments in (
+            ("found_company", "North Water", "olga@north.example", "--time-zone", "Europe/Berlin"),
+            ("add_member", "jens@north.example", "--company", "North Water"),
+            ("password_link", "jens@north.example"),
+            ("take_out", str(tmp_path / "out"), "--company", rival.company.name),
+            ("bring_in", str(tmp_path / "out"), "--company", rival.company.name),
+            ("locate_sites",),
+            ("nightly",),
+            ("send_messages",),
+            ("tidy",),
+        ):
+            call_command(command, *arguments, stdout=io.StringIO(), stderr=io.StringIO())
+    assert wall.in_sight() == ""
+    assert Membership.objects.filter(company__name="North Water").count() == 2
 
 
 @on_postgresql

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from accounts.jobs import claims
 from accounts.models import Company
+from accounts.wall import inside_company
 from fleet.intake import uploads
 from fleet.services import consequences, hand_over
 from fleet.services.follow_up import follow
@@ -41,20 +42,21 @@ def follow_up(
     **_: Any,
 ) -> dict[str, int]:
     """Do what follows a change of units; `now` and `since` are moments as ISO 8601 text."""
-    company = Company.objects.filter(pk=company_id).first()
-    if company is None:
-        return {}
-    moment = datetime.fromisoformat(now)
-    if not self.request.is_eager:
-        # A worker comes to it later, when the change that it follows may not be the newest any more.
-        moment = max(moment, timezone.now())
-    return follow(
-        company=company,
-        units=unit_ids,
-        kinds=kinds,
-        since=datetime.fromisoformat(since) if since else None,
-        now=moment,
-    )
+    with inside_company(company_id):
+        company = Company.objects.filter(pk=company_id).first()
+        if company is None:
+            return {}
+        moment = datetime.fromisoformat(now)
+        if not self.request.is_eager:
+            # A worker comes to it later, when the change that it follows may not be the newest any more.
+            moment = max(moment, timezone.now())
+        return follow(
+            company=company,
+            units=unit_ids,
+            kinds=kinds,
+            since=datetime.fromisoformat(since) if since else None,
+            now=moment,
+        )
 
 
 consequences.carried_out_by(follow_up)
@@ -63,5 +65,6 @@ consequences.carried_out_by(follow_up)
 @shared_task
 def forecast_company(*, company_id: int, **_: Any) -> int | None:
     """Start the job that forecasts a company; its id."""
-    company = Company.objects.filter(pk=company_id).first()
-    return forecasts.start_forecast_job(company=company, by=None, now=timezone.now()).pk if company else None
+    with inside_company(company_id):
+        company = Company.objects.filter(pk=company_id).first()
+        return forecasts.start_forecast_job(company=company, by=None, now=timezone.now()).pk if company else None

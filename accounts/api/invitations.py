@@ -21,6 +21,7 @@ from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet
 from accounts.models import AccessToken, Client, Invitation, Membership, User
 from accounts.services import WrongCredentials
 from accounts.services.invitations import account_of
+from accounts.wall import enter_company
 
 STATES = [(state, state) for state in ("open", "accepted", "withdrawn", "expired")]
 
@@ -196,7 +197,9 @@ def accept(invitation: Invitation, password: str | None, signed_in: User | None,
     user, now = signed_in, timezone.now()
     if account is not None and password is not None:
         user = services.check_password_of(email=invitation.email, password=password, place=place, now=now)
-    return services.accept_invitation(invitation=invitation, user=user, password=password, now=now)
+    membership = services.accept_invitation(invitation=invitation, user=user, password=password, now=now)
+    enter_company(membership.company_id)
+    return membership
 
 
 def _signed_in(request: Request) -> User | None:

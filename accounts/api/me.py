@@ -17,6 +17,7 @@ from accounts.models import AccessToken, Company, Membership, SecondFactor
 from accounts.permissions import ALLOWED, RECENT_FOR, allows
 from accounts.services import second_factor
 from accounts.services.signing_in import check_own_code, check_own_password
+from accounts.wall import over_all_companies
 
 
 class MyCompanySerializer(FieldsByRole, serializers.ModelSerializer[Company]):
@@ -92,9 +93,9 @@ def describe(membership: Membership) -> dict[str, Any]:
     for resource, action in ALLOWED:
         if allows(membership, resource, action):
             may.setdefault(resource, []).append(action)
-    own_memberships = (
-        Membership.objects.filter(user=membership.user_id, is_active=True).select_related("company").order_by("pk")
-    )
+    memberships = Membership.objects.filter(user=membership.user_id, is_active=True)
+    with over_all_companies():
+        own_memberships = list(memberships.select_related("company").order_by("pk"))
     at = membership.authenticated_at
     answer = {
         "email": membership.user.email,

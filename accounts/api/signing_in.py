@@ -19,6 +19,7 @@ from accounts.http.views import PublicView
 from accounts.http.viewsets import TenantViewSet
 from accounts.models import AccessToken, Membership
 from accounts.services import WrongCredentials
+from accounts.wall import enter_company
 
 
 class RefusedSignIn(AuthenticationFailed):
@@ -90,6 +91,7 @@ class _SignInView(PublicView):
             )
         except WrongCredentials as error:
             raise RefusedSignIn(error) from None
+        enter_company(membership.company_id)
         services.record(
             by=membership, action="sign in", subject=membership, details={"way": self.way}, now=timezone.now()
         )

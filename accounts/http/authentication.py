@@ -1,6 +1,6 @@
 """Who asks: a bearer token, or a session of the browsable pages.
 
-Both leave the membership the request acts for in `request.membership`.
+Both leave the membership the request acts for in `request.membership`, and work for its company from then on.
 """
 
 from typing import Any
@@ -16,6 +16,7 @@ from accounts.http.proof import with_proof_of_token
 from accounts.http.requests import now_of
 from accounts.models import AccessToken, User
 from accounts.services.sessions import USE_NOTED_EVERY
+from accounts.wall import enter_company, over_all_companies
 
 
 class TokenAuthentication(_KnoxTokenAuthentication):
@@ -31,14 +32,16 @@ class TokenAuthentication(_KnoxTokenAuthentication):
             raise AuthenticationFailed("This token has expired: sign in again or ask for a new one.")
         if not token.user.is_active or not token.membership.is_active:
             raise AuthenticationFailed("The membership this token acts for has ended.")
-        if token.last_used_at is None or token.last_used_at < now - USE_NOTED_EVERY:
-            AccessToken.objects.filter(pk=token.pk).update(last_used_at=now)
         membership = token.membership
         membership.meter_unit_id = token.meter_unit_id
         membership.scopes = frozenset(token.scopes) if token.scopes is not None else None
         request.membership = with_proof_of_token(membership, token)  # type: ignore[attr-defined]
+        enter_company(membership.company_id)
+        if token.last_used_at is None or token.last_used_at < now - USE_NOTED_EVERY:
+            AccessToken.objects.filter(pk=token.pk).update(last_used_at=now)
         return token.user, token
 
+    @over_all_companies()
     def authenticate_credentials(self, token: bytes) -> tuple[User, AccessToken]:
         """Look the token up by its hash; the text itself is stored nowhere."""
         try:

@@ -9,6 +9,7 @@ from django.http import HttpRequest
 from accounts import services
 from accounts.http.proof import note_proof, with_proof_of_session
 from accounts.models import Membership, User
+from accounts.wall import enter_company, over_all_companies
 
 SESSION_MEMBERSHIP: Final = "membership_id"
 _BACKEND: Final = "django.contrib.auth.backends.ModelBackend"
@@ -34,9 +35,14 @@ def end_session(request: HttpRequest) -> None:
 
 
 def membership_in_session(request: Any, user: User) -> Membership | None:
-    """The membership that was chosen when the session began, or else the oldest; None where it ended."""
+    """The membership that was chosen when the session began, or else the oldest; None where it ended.
+
+    The request works for its company from then on.
+    """
     rows = Membership.objects.filter(user=user, is_active=True).select_related("company", "user")
     chosen = request.session.get(SESSION_MEMBERSHIP)
-    if chosen is not None:
-        return with_proof_of_session(rows.filter(pk=chosen).first(), request.session)
-    return with_proof_of_session(rows.order_by("pk").first(), request.session)
+    with over_all_companies():
+        membership = rows.filter(pk=chosen).first() if chosen is not None else rows.order_by("pk").first()
+    if membership is not None:
+        enter_company(membership.company_id)
+    return with_proof_of_session(membership, request.session)

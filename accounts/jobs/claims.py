@@ -23,6 +23,7 @@ from accounts.jobs.queue import JOBS, give
 from accounts.language import gettext
 from accounts.models import Company, Membership
 from accounts.services.companies import lock_company
+from accounts.wall import inside_company, over_all_companies
 
 log = logging.getLogger(__name__)
 
@@ -249,7 +250,20 @@ def run_chunk(*, job_id: int, index: int, now: datetime | None = None, held: int
     DatabaseAwayError
         Where there is a queue that brings the chunk back.
     """
-    clock = now or timezone.now()
+    company_id = _company_of(job_id)
+    if company_id is None:
+        return "over"
+    with inside_company(company_id):
+        return _run_chunk(job_id, index, now or timezone.now(), held)
+
+
+@over_all_companies()
+def _company_of(job_id: int) -> int | None:
+    """Whose a job is; None when it is gone. A task knows the job alone."""
+    return Job.objects.filter(pk=job_id).values_list("company_id", flat=True).first()
+
+
+def _run_chunk(job_id: int, index: int, clock: datetime, held: int | None) -> str:
     claimed = _taken_up_again(job_id, index, held, clock) if held is not None else None
     claimed = claimed or claim(job_id=job_id, index=index, now=clock)
     if claimed is None:
@@ -338,6 +352,7 @@ def stalled_chunks(*, now: datetime) -> QuerySet[JobChunk]:
     return stalled.order_by("job_id", "index")
 
 
+@over_all_companies()
 def resume_stalled(*, now: datetime) -> int:
     """Hand out again the chunks that wait or whose lease ran out; the number handed out.
 
@@ -347,6 +362,7 @@ def resume_stalled(*, now: datetime) -> int:
     return sum(_enqueue(job_id, kind, [index]) for job_id, kind, index in chunks)
 
 
+@over_all_companies()
 def seconds_until_free(*, job_id: int, index: int, now: datetime) -> int:
     """Seconds until the lease on a held chunk runs out; at least 1."""
     until = JobChunk.objects.filter(job_id=job_id, index=index).values_list("lease_until", flat=True).first()

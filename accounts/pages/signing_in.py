@@ -29,6 +29,7 @@ from accounts.pages.problems import problem_page
 from accounts.services import links
 from accounts.services.sign_in_links import ask_for_sign_in, sign_in_by_link
 from accounts.services.signing_in import CodeNeeded
+from accounts.wall import enter_company, over_all_companies
 
 
 class PasswordForm(PageForm):
@@ -72,9 +73,12 @@ class DoorPage(View):
     @staticmethod
     def come_in(request: HttpRequest, membership: Membership, wanted: str) -> HttpResponse:
         """Begin the session; whoever belongs to several companies says next for which."""
+        enter_company(membership.company_id)
         begin_session(request, membership, now=timezone.now())
         others = Membership.objects.filter(user=membership.user_id, is_active=True).exclude(pk=membership.pk)
-        if others.exists():
+        with over_all_companies():
+            has_others = others.exists()
+        if has_others:
             return redirect("account")
         return redirect(wanted or start_of(membership))
 
@@ -115,6 +119,7 @@ class SignInPage(DoorPage):
         except DomainError as error:
             form.refuse({"detail": error.sentence})
             return self._page(request, form, wanted(request), HTTPStatus.BAD_REQUEST)
+        enter_company(membership.company_id)
         services.record(by=membership, action="sign in", subject=membership, details={"way": "browser"}, now=now)
         return self.come_in(request, membership, wanted(request))
 

@@ -11,6 +11,7 @@ from accounts.services import links
 from accounts.services.audit import record
 from accounts.services.letters import write_letter
 from accounts.services.signing_in import check_own_password
+from accounts.wall import over_all_companies
 
 
 def ask_for_new_address(*, by: Membership, email: str, current_password: str, place: str, now: datetime) -> None:
@@ -25,6 +26,7 @@ def ask_for_new_address(*, by: Membership, email: str, current_password: str, pl
         record(by=by, action="want address", subject=by, now=now)
 
 
+@over_all_companies()
 @transaction.atomic
 def take_new_address(*, token: str, now: datetime) -> User:
     """Let a person sign in with the address whose link was followed; the old address is told.

@@ -9,6 +9,7 @@ from django.db import models
 
 from accounts.models import AuditEntry, Company, Membership
 from accounts.tenancy import TenantModel
+from accounts.wall import over_all_companies
 
 
 def record(
@@ -42,6 +43,7 @@ def record(
     )
 
 
+@over_all_companies()
 def record_refused_sign_in(*, email: str, now: datetime) -> None:
     """Leave an entry in every company of which somebody with this address is a member; nobody knows who tried.
 

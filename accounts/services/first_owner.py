@@ -2,8 +2,10 @@
 
 from accounts.errors import InvalidInput
 from accounts.models import Company, Membership
+from accounts.wall import over_all_companies
 
 
+@over_all_companies()
 def first_owner(company_name: str | None) -> Membership:
     """The first owner of a company; of the only one when no name is given.
 
@@ -21,7 +23,8 @@ def first_owner(company_name: str | None) -> Membership:
         if not names:
             raise InvalidInput("no_company", "There is no company yet; found one with 'manage.py found_company'.")
         raise InvalidInput("which_company", f"Name the company with --company; there are: {names}.")
-    owners = Membership.objects.of_company(named[0]).filter(role=Membership.Role.OWNER, is_active=True).order_by("pk")
+    members = Membership.objects.of_company(named[0]).select_related("company", "user").order_by("pk")
+    owners = members.filter(role=Membership.Role.OWNER, is_active=True)
     owner = owners.first()
     if owner is None:
         raise InvalidInput("no_owner", f"'{named[0].name}' has no owner.")

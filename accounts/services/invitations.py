@@ -17,6 +17,7 @@ from accounts.services.audit import record
 from accounts.services.letters import write_letter
 from accounts.services.members import check_client, only_owner
 from accounts.services.passwords import check_new_password, choose_by_link
+from accounts.wall import over_all_companies
 
 LIFE: Final = timedelta(days=7)
 
@@ -68,6 +69,7 @@ def withdraw_invitation(*, by: Membership, invitation: Invitation, now: datetime
     return invitation
 
 
+@over_all_companies()
 def read_invitation(*, token: str, now: datetime) -> Invitation | None:
     """The invitation of a link that can still be accepted; None of every other, forged or used."""
     key = links.read_invitation_token(token)
@@ -81,6 +83,7 @@ def account_of(invitation: Invitation) -> User | None:
     return User.objects.filter(email__iexact=invitation.email, email_proven_at__isnull=False).order_by("pk").first()
 
 
+@over_all_companies()
 @transaction.atomic
 def accept_invitation(
     *, invitation: Invitation, user: User | None, now: datetime, password: str | None = None

@@ -9,6 +9,7 @@ from django.db.models import F
 
 from accounts.models import Invitation, Letter, User
 from accounts.services import letter_words
+from accounts.wall import over_all_companies
 
 if TYPE_CHECKING:
     from accounts.webhooks.models import WebhookEndpoint
@@ -44,6 +45,7 @@ def write_letter(
     )
 
 
+@over_all_companies()
 def send_letters(*, now: datetime) -> int:
     """Send the letters that wait, and say how many left.
 

@@ -12,6 +12,7 @@ from django.core import signing
 from django.utils.http import urlsafe_base64_decode, urlsafe_base64_encode
 
 from accounts.models import Invitation, Membership, SecondFactor, User
+from accounts.wall import over_all_companies
 
 INVITATION = "invitation/"
 PASSWORD = "password/"
@@ -117,6 +118,7 @@ def read_sign_in_token(token: str) -> User | None:
     return user if user is not None and _SignInLinks().check_token(user, signed) else None
 
 
+@over_all_companies()
 def client_membership_of(user: User | None) -> Membership | None:
     """The oldest membership of somebody who is a client wherever they are a member, and nothing else; None for others.
 

@@ -11,10 +11,12 @@ from accounts.errors import Conflict, InvalidInput, NotAllowed
 from accounts.models import AccessToken, Client, Company, Membership, User
 from accounts.services.audit import record
 from accounts.services.sessions import end_sessions_of
+from accounts.wall import over_all_companies
 
 Role = Membership.Role
 
 
+@over_all_companies()
 @transaction.atomic
 def create_company(
     *,

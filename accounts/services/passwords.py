@@ -14,6 +14,7 @@ from accounts.services.brakes import know_place, take_asking
 from accounts.services.letters import write_letter
 from accounts.services.sessions import end_access
 from accounts.services.signing_in import check_own_password
+from accounts.wall import over_all_companies
 
 
 def change_password(
@@ -53,6 +54,7 @@ def ask_for_reset(*, email: str, place: str, now: datetime) -> None:
     write_letter(kind=Letter.Kind.PASSWORD_RESET, email=email.strip().lower(), now=now)
 
 
+@over_all_companies()
 @transaction.atomic
 def reset_password(*, token: str, password: str, place: str, now: datetime) -> User:
     """Choose a password by a link, once; every way in of the person ends, but those of meters, and they are told.

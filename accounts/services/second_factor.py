@@ -20,6 +20,7 @@ from accounts.models import AccessToken, Letter, Membership, RecoveryCode, Secon
 from accounts.services.audit import record
 from accounts.services.letters import write_letter
 from accounts.services.members import only_owner
+from accounts.wall import over_all_companies
 
 #: Length of the key in bytes; RFC 4226 section 4 recommends 160 bits.
 _KEY_BYTES: Final = 20
@@ -105,7 +106,8 @@ def remove(*, by: Membership, now: datetime) -> None:
     Raises NotAllowed while a company of theirs wants codes of their role.
     """
     places = Membership.objects.filter(user=by.user_id, is_active=True).select_related("company")
-    wanting = [place.company.name for place in places if place.role in place.company.second_factor_roles]
+    with over_all_companies():
+        wanting = [place.company.name for place in places if place.role in place.company.second_factor_roles]
     if wanting:
         raise NotAllowed("second_factor_wanted", f"{' and '.join(wanting)} wants you to sign in with codes.")
     _remove(by.user, now)
@@ -125,7 +127,9 @@ def reset_of_member(*, by: Membership, membership: Membership, now: datetime) ->
     if membership.company_id != by.company_id:
         raise NotAllowed("member_of_another", "This member belongs to another company.")
     others = Membership.objects.filter(user=membership.user_id, is_active=True).exclude(company_id=by.company_id)
-    if others.exists():
+    with over_all_companies():
+        is_elsewhere = others.exists()
+    if is_elsewhere:
         raise NotAllowed(
             "member_elsewhere",
             "This person belongs to another company too: they use a recovery code, or ask who runs the server.",

@@ -10,6 +10,7 @@ from django.db import transaction
 from accounts.errors import InvalidInput, NotAllowed
 from accounts.models import AccessToken, BrowserSession, Membership, User
 from accounts.services.audit import record
+from accounts.wall import over_all_companies
 
 #: `last_used_at` answers "is this still in use?": once in a while is enough, and spares a write on every request.
 USE_NOTED_EVERY: Final = timedelta(minutes=10)
@@ -30,6 +31,7 @@ def note_session(*, membership: Membership, key: str, device: str, now: datetime
     )
 
 
+@over_all_companies()
 def note_use(*, key: str, now: datetime) -> None:
     """Note that a browser came again."""
     BrowserSession.objects.filter(session_key=key, last_used_at__lt=now - USE_NOTED_EVERY).update(last_used_at=now)
@@ -40,6 +42,7 @@ def rename_session(*, key: str, new_key: str) -> None:
     BrowserSession.objects.filter(session_key=key).update(session_key=new_key)
 
 
+@over_all_companies()
 @transaction.atomic
 def act_for(*, by: Membership, membership_id: int, key: str, now: datetime) -> Membership:
     """Act in a browser for another of one's own memberships. Leaves an audit entry there.
@@ -55,11 +58,13 @@ def act_for(*, by: Membership, membership_id: int, key: str, now: datetime) -> M
     return chosen
 
 
+@over_all_companies()
 def forget_session(*, key: str) -> None:
     """Forget a browser that signed out."""
     BrowserSession.objects.filter(session_key=key).delete()
 
 
+@over_all_companies()
 def end_access(*, user: User, keep_token: AccessToken | None = None, keep_session: str | None = None) -> Ended:
     """End every way in of a person, in all companies, but those of their meters and what is to be kept."""
     tokens = AccessToken.objects.filter(user=user, meter_unit_id=None)
@@ -105,6 +110,7 @@ def end_session(*, by: Membership, session: BrowserSession, now: datetime) -> No
     session.delete()
 
 
+@over_all_companies()
 def forget_ended_sessions(*, now: datetime) -> int:
     """Delete sessions that ended by themselves, and say how many."""
     deleted, _ = Session.objects.filter(expire_date__lt=now).delete()

@@ -10,6 +10,7 @@ from accounts.services import links
 from accounts.services.audit import record
 from accounts.services.brakes import know_place, take_asking
 from accounts.services.letters import write_letter
+from accounts.wall import over_all_companies
 
 
 def ask_for_sign_in(*, email: str, place: str, now: datetime) -> None:
@@ -22,6 +23,7 @@ def ask_for_sign_in(*, email: str, place: str, now: datetime) -> None:
     write_letter(kind=Letter.Kind.SIGN_IN, email=email.strip().lower(), now=now)
 
 
+@over_all_companies()
 @transaction.atomic
 def sign_in_by_link(*, token: str, place: str, now: datetime) -> Membership:
     """Give the client's membership that a link signs in for, once: the link is used from now on.

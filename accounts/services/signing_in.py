@@ -9,6 +9,7 @@ from accounts.language import gettext
 from accounts.models import Membership, SecondFactor, User
 from accounts.services import brakes, second_factor
 from accounts.services.audit import record_refused_sign_in
+from accounts.wall import over_all_companies
 
 
 class WrongCredentials(DomainError):  # noqa: N818 - the words of the domain
@@ -31,6 +32,15 @@ def check_credentials(
     membership that is not theirs.
     """
     user = check_password_of(email=email, password=password, place=place, now=now, code=code)
+    membership = _chosen(user, membership_id)
+    membership.authenticated_at = now
+    membership.has_given_code = SecondFactor.is_of(user)
+    return membership
+
+
+@over_all_companies()
+def _chosen(user: User, membership_id: int | None) -> Membership:
+    """The membership asked for, or the oldest."""
     rows = Membership.objects.filter(user_id=user.pk, is_active=True).select_related("company", "user").order_by("pk")
     if membership_id is None:
         membership = rows.first()
@@ -40,8 +50,6 @@ def check_credentials(
         membership = rows.filter(pk=membership_id).first() if membership_id < 2**63 else None
         if membership is None:
             raise InvalidInput("membership_unknown", "You have no such membership.", pointer="/membership")
-    membership.authenticated_at = now
-    membership.has_given_code = SecondFactor.is_of(user)
     return membership
 
 

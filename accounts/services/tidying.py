@@ -12,6 +12,7 @@ from accounts.services.budgets import forget_counts
 from accounts.services.letters import forget_letters
 from accounts.services.sessions import forget_ended_sessions
 from accounts.services.tokens import forget_expired_tokens
+from accounts.wall import over_all_companies
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +25,7 @@ class Tidied:
     letters: int
 
 
+@over_all_companies()
 @transaction.atomic
 def tidy(*, now: datetime) -> Tidied:
     """Delete long expired tokens, answers past their keeping, ended sessions and old letters, of all. Not audited."""

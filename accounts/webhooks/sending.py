@@ -14,6 +14,7 @@ from accounts.language import gettext
 from accounts.models import Letter, Membership
 from accounts.services.audit import record
 from accounts.services.letters import write_letter
+from accounts.wall import over_all_companies
 from accounts.webhooks.models import Event, WebhookDelivery, WebhookEndpoint
 from accounts.webhooks.places import RefusedPlaceError, resolve
 from accounts.webhooks.posting import post
@@ -36,6 +37,7 @@ _GONE: Final = 410
 State = WebhookDelivery.State
 
 
+@over_all_companies()
 def send_deliveries(*, now: datetime) -> dict[str, int]:
     """Send what waits, the endpoints in turns; how many were delivered, put off and given up.
 
@@ -62,11 +64,13 @@ def send_deliveries(*, now: datetime) -> dict[str, int]:
     return counts
 
 
+@over_all_companies()
 def send_delivery(*, delivery_id: int, now: datetime) -> str | None:
     """Send one delivery now, if it waits; 'delivered', 'put_off' or 'given_up'."""
     return _send(delivery_id, now)
 
 
+@over_all_companies()
 def forget_deliveries(*, now: datetime) -> int:
     """Delete deliveries that nobody asks about any more, and say how many."""
     deleted, _ = WebhookDelivery.objects.filter(happened_at__lt=now - KEPT_FOR).exclude(state=State.WAITING).delete()

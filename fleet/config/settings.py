@@ -92,6 +92,7 @@ MIDDLEWARE = [
     # Around all others, so that every answer and every log line has the name of its request.
     "accounts.observing.requests.RequestIds",
     "accounts.observing.metrics.CountsRequests",
+    "accounts.wall.WallMiddleware",
     "accounts.http.own_key.OwnKeyMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -148,6 +149,8 @@ TEMPLATES = [
 _database_url = _url("DATABASE_URL", ("sqlite", "postgres", "postgresql"))
 if _database_url and not _database_url.startswith("sqlite"):
     DATABASES = {"default": env.db_url_config(_database_url)}
+    # Tells a connection for which company it works, where the database asks (`accounts.wall`).
+    DATABASES["default"]["ENGINE"] = "fleet.config.postgresql"
     DATABASES["default"]["CONN_MAX_AGE"] = 60
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
 else:

@@ -11,6 +11,7 @@ from accounts.language import gettext
 from accounts.models import Company, Membership
 from accounts.services import create_company
 from accounts.services.invented import add_invented_person, choose_for_invented
+from accounts.wall import inside_company, over_all_companies
 from scheduling.company_files.bring_in import bring_in
 from scheduling.company_files.outcome import BroughtIn
 from scheduling.company_files.pages import files_of_directory
@@ -35,7 +36,13 @@ def walk_bare(*, screen: Screen, folder: Path, now: datetime) -> None:
 
     The command that a person would type stands above each step. Walked again, the same sheets change nothing.
     """
-    owner = _founded(screen, now)
+    with over_all_companies():
+        owner = _founded(screen, now)
+    with inside_company(owner.company_id):
+        _walk(owner, screen=screen, folder=folder, now=now)
+
+
+def _walk(owner: Membership, *, screen: Screen, folder: Path, now: datetime) -> None:
     company = owner.company
     folder.mkdir(parents=True, exist_ok=True)
     for name, text in bare_sheets(company.day_at(now)):

@@ -16,6 +16,7 @@ from knox.models import get_token_model
 from accounts.models import Company, Membership
 from accounts.services import WHOLE_ROLE_LIFE, issue_token
 from accounts.services.invented import choose_for_invented
+from accounts.wall import over_all_companies
 from fleet.models import Unit
 
 _WORDS: Final = (
@@ -82,7 +83,9 @@ def settle_logins(*, company: Company, emails: Iterable[str], path: Path, now: d
     for member in people:
         email = member.user.email
         if not member.user.check_password(passwords.get(email, "")):
-            if Membership.objects.filter(user_id=member.user_id).exclude(company_id=company.pk).exists():
+            with over_all_companies():
+                is_elsewhere = Membership.objects.filter(user_id=member.user_id).exclude(company_id=company.pk).exists()
+            if is_elsewhere:
                 continue
             passwords[email] = new_password()
             choose_for_invented(user=member.user, password=passwords[email])

@@ -6,6 +6,7 @@ from typing import Final
 
 from accounts.models import AuditEntry, Company, Membership
 from accounts.services import record
+from accounts.wall import over_all_companies
 
 ACTION: Final = "load demo scenario"
 
@@ -20,6 +21,7 @@ class Remembered:
     seed: int
 
 
+@over_all_companies()
 def find() -> Remembered | None:
     """The demo company of this database, if there is one."""
     entry = AuditEntry.objects.filter(action=ACTION).select_related("company").order_by("-at", "-pk").first()

@@ -7,8 +7,10 @@ from django.db import models, transaction
 
 from accounts.models import AccessToken, Company, Membership, User
 from accounts.tenancy import TenantModel
+from accounts.wall import over_all_companies
 
 
+@over_all_companies()
 @transaction.atomic
 def remove_company(company: Company) -> int:
     """Delete a company with all its rows, and the people who belong to no other company; says how many rows went.

@@ -12,6 +12,7 @@ from accounts.jobs.models import Job
 from accounts.models import Company, Letter
 from accounts.observing.readiness import OK, readiness
 from accounts.services.letters import MOST_ATTEMPTS
+from accounts.wall import over_all_companies
 from fleet.models import Forecast, Placement
 from scheduling.models import Message
 
@@ -34,6 +35,7 @@ class Trouble:
     stops_all: bool = False
 
 
+@over_all_companies()
 def troubles(*, now: datetime) -> list[Trouble]:
     """Everything that is stuck; nothing when all goes on by itself.
 

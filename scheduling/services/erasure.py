@@ -32,6 +32,7 @@ from accounts.models import (
 )
 from accounts.services import record
 from accounts.tenancy import TenantModel
+from accounts.wall import over_all_companies
 from accounts.webhooks.models import WebhookDelivery
 from fleet.models import (
     AccessException,
@@ -338,7 +339,9 @@ def _delete_people(memberships: Iterable[Membership], units: list[int]) -> None:
     for membership in memberships:
         user = membership.user
         membership.delete()
-        if not Membership.objects.filter(user=user).exists():
+        with over_all_companies():
+            is_elsewhere = Membership.objects.filter(user=user).exists()
+        if not is_elsewhere:
             User.objects.filter(pk=user.pk).delete()
 
 

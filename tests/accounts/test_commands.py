@@ -7,6 +7,7 @@ from datetime import timedelta
 import pytest
 from django.contrib.sessions.models import Session
 from django.core.management import CommandError, call_command
+from django.db import connection
 from django.test import Client as Browser
 from django.utils import timezone
 
@@ -132,3 +133,43 @@ def test_tidying_takes_what_nobody_needs_and_nothing_else() -> None:
     assert AccessToken.objects.count() == 1
     assert not StoredAnswer.objects.exists()
     assert Session.objects.get().session_key == "new"
+
+
+def application_role(monkeypatch: pytest.MonkeyPatch, role: str, password: str = "") -> str:
+    monkeypatch.setattr("sys.stdin", io.StringIO(f"{password}\n"))
+    out = io.StringIO()
+    call_command("application_role", role, stdout=out)
+    return out.getvalue()
+
+
+@pytest.mark.django_db
+@pytest.mark.skipif("connection.vendor != 'postgresql'", reason="roles are PostgreSQL's")
+def test_the_products_role_is_made_once_and_is_none_that_no_policy_holds_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    with pytest.raises(CommandError, match="fitted_app is new and needs a password"):
+        application_role(monkeypatch, "fitted_app")
+    assert "Made fitted_app.\nNext: let the server" in application_role(monkeypatch, "fitted_app", "quartz lantern")
+    assert "Renewed the grants of fitted_app." in application_role(monkeypatch, "fitted_app")
+    may = "SELECT has_table_privilege('fitted_app', 'fleet_unit', %s)"
+    with connection.cursor() as cursor:
+        given = {}
+        for privilege in ("SELECT", "INSERT", "UPDATE", "DELETE", "TRUNCATE", "TRIGGER"):
+            cursor.execute(may, [privilege])
+            (given[privilege],) = cursor.fetchone()
+        cursor.execute("CREATE TABLE made_later (id bigserial PRIMARY KEY)")
+        cursor.execute("SELECT has_table_privilege('fitted_app', 'made_later', 'INSERT')")
+        assert cursor.fetchone() == (True,), "of a table that a later migration makes"
+        cursor.execute("CREATE ROLE sees_all BYPASSRLS")
+        cursor.execute("SELECT current_user")
+        (owner,) = cursor.fetchone()
+    assert [name for name, is_given in given.items() if is_given] == ["SELECT", "INSERT", "UPDATE", "DELETE"]
+    with pytest.raises(CommandError, match="sees_all is a superuser or has BYPASSRLS"):
+        application_role(monkeypatch, "sees_all")
+    with pytest.raises(CommandError, match=f"{owner} owns the tables"):
+        application_role(monkeypatch, owner)
+
+
+@pytest.mark.django_db
+@pytest.mark.skipif("connection.vendor == 'postgresql'", reason="elsewhere there are no roles")
+def test_another_database_has_no_second_wall(monkeypatch: pytest.MonkeyPatch) -> None:
+    with pytest.raises(CommandError, match="Only PostgreSQL has a second wall"):
+        application_role(monkeypatch, "fitted_app", "quartz lantern")

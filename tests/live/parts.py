@@ -24,7 +24,7 @@ import requests
 from aiosmtpd.controller import Controller
 
 from tests.live.workers import PATIENCE_SECONDS, ROOT, wait_until
-from tests.servers import running_redis, start_postgresql
+from tests.servers import APPLICATION_ROLE, as_role, running_redis, start_postgresql
 
 # As in operation.
 WEB_SERVER = ("-m", "gunicorn", "-c", "fleet/config/server/web.py", "fleet.config.wsgi")
@@ -32,18 +32,22 @@ WEB_SERVER = ("-m", "gunicorn", "-c", "fleet/config/server/web.py", "fleet.confi
 
 @dataclass
 class Parts:
-    """The running parts: the address of the interface, the variables of a process, and the letters that left."""
+    """The running parts: the address of the interface, the variables of a process, and the letters that left.
+
+    All of them are connected to the database as the application's role, behind the wall between companies; only the
+    tables are made by their owner.
+    """
 
     address: str
     environment: Mapping[str, str]
     folder: Path
     letters: list[EmailMessage] = field(default_factory=list)
 
-    def manage(self, *arguments: str, stdin: str = "") -> str:
+    def manage(self, *arguments: str, stdin: str = "", **variables: str) -> str:
         """Run a command of the project as an administrator does, and return what it printed."""
         done = subprocess.run(
             [sys.executable, "manage.py", *arguments],
-            cwd=ROOT, env=dict(self.environment), input=stdin, capture_output=True, text=True, check=False,
+            cwd=ROOT, env={**self.environment, **variables}, input=stdin, capture_output=True, text=True, check=False,
         )  # fmt: skip
         assert done.returncode == 0, done.stdout[-2000:] + done.stderr[-4000:]
         return done.stdout
@@ -175,8 +179,9 @@ def running_parts(folder: Path) -> Iterator[Parts]:
         post.start()
         stack.callback(post.stop)
         port = free_port()
+        owner = _own_database()
         environment = variables_of_a_server() | {
-            "DATABASE_URL": _own_database(),
+            "DATABASE_URL": as_role(owner, APPLICATION_ROLE),
             "REDIS_URL": queue,
             "HOME": str(folder),
             "SECRET_KEY": "a key of this run alone, long enough to be taken: 0123456789",
@@ -187,7 +192,8 @@ def running_parts(folder: Path) -> Iterator[Parts]:
             "PUBLIC_URL": f"http://127.0.0.1:{port}",
         }
         parts = Parts(f"http://127.0.0.1:{port}", environment, folder, letters)
-        parts.manage("migrate")
+        parts.manage("migrate", DATABASE_URL=owner)
+        parts.manage("application_role", APPLICATION_ROLE, stdin="of this run alone\n", DATABASE_URL=owner)
         celery = ["-m", "celery", "-A", "fleet.config.celery"]
         for name, command in {
             "web": [*WEB_SERVER, "--workers", "2", "--bind", f"127.0.0.1:{port}"],

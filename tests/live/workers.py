@@ -12,6 +12,8 @@ from urllib.parse import urlsplit
 
 from django.db import connection
 
+from tests.servers import APPLICATION_ROLE, as_role
+
 ROOT = Path(__file__).resolve().parents[2]
 
 # Nothing is measured: a wait this long means that it will never come.
@@ -28,11 +30,11 @@ def wait_until(happens: Callable[[], bool], what: str) -> None:
 
 
 def test_database_address() -> str:
-    """The address of the database that this test writes to, for another process."""
+    """The address of the database that this test writes to, for another process, which is the product's role there."""
     name = str(connection.settings_dict["NAME"])
     if connection.vendor == "sqlite":
         return f"sqlite:///{name}"
-    return urlsplit(os.environ["DATABASE_URL"])._replace(path=f"/{name}").geturl()
+    return as_role(urlsplit(os.environ["DATABASE_URL"])._replace(path=f"/{name}").geturl(), APPLICATION_ROLE)
 
 
 class Worker:

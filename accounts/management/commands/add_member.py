@@ -13,6 +13,7 @@ from accounts.management.first_link import first_link_of
 from accounts.models import Membership
 from accounts.services.first_owner import first_owner
 from accounts.services.members import add_from_server
+from accounts.wall import inside_company
 
 ROLES = [role for role in Membership.Role.values if role != Membership.Role.CLIENT]
 
@@ -35,9 +36,10 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         try:
             owner = first_owner(options["company"])
-            member = add_from_server(
-                by=owner, email=options["email"], name=options["name"], role=options["role"], now=timezone.now()
-            )
+            with inside_company(owner.company_id):
+                member = add_from_server(
+                    by=owner, email=options["email"], name=options["name"], role=options["role"], now=timezone.now()
+                )
         except DomainError as error:
             raise CommandError(" ".join([error.sentence, *(fault.sentence for fault in error.faults)])) from None
         except ValidationError as error:

@@ -14,6 +14,7 @@ from accounts.management.first_link import first_link_of
 from accounts.models import Company
 from accounts.services import create_company
 from accounts.validation import check_time_zone
+from accounts.wall import over_all_companies
 
 
 class Command(BaseCommand):
@@ -35,11 +36,11 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            is_there = bool(options["name"]) and Company.objects.filter(name__iexact=options["name"]).exists()
+            is_there = bool(options["name"]) and _is_known(options["name"])
         except DatabaseError:
             raise CommandError("The database has no tables yet; run 'manage.py migrate' first.") from None
         name = options["name"] if options["name"] is not None else self._ask("Name of the company", "name")
-        if is_there or Company.objects.filter(name__iexact=name).exists():
+        if is_there or _is_known(name):
             raise CommandError(f"There is a company '{name}' already; give another name.")
         email = options["email"] if options["email"] is not None else self._ask("E-mail address of the owner", "email")
         time_zone = options["time_zone"] or self._ask_time_zone()
@@ -83,3 +84,9 @@ class Command(BaseCommand):
                 self.stderr.write(" ".join(error.messages))
             else:
                 return name
+
+
+@over_all_companies()
+def _is_known(name: str) -> bool:
+    """Whether a company has this name."""
+    return Company.objects.filter(name__iexact=name).exists()

@@ -7,7 +7,8 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from accounts.models import Company
-from fleet.services.units.geocoding import geocoder_set_up, locate_sites, unlocated_sites
+from accounts.wall import inside_company, over_all_companies
+from fleet.services.units.geocoding import Geocoder, geocoder_set_up, locate_sites, unlocated_sites
 
 
 class Command(BaseCommand):
@@ -24,14 +25,23 @@ class Command(BaseCommand):
         if geocoder is None:
             self.stdout.write("No geocoder is set up; give these sites latitude and longitude by hand or in a sheet.")
         waiting = 0
-        for company in Company.objects.order_by("pk"):
-            if geocoder is None:
-                for site in unlocated_sites(company=company):
-                    waiting += 1
-                    self.stdout.write(f"{company}: {site}: {site.address or 'no address'}")
-                continue
-            for lookup in locate_sites(company=company, geocoder=geocoder, now=timezone.now()):
-                place = f"{lookup.site.latitude}, {lookup.site.longitude}"
-                waiting += bool(lookup.trouble)
-                self.stdout.write(f"{company}: {lookup.site}: {lookup.trouble or f'located at {place}'}")
+        with over_all_companies():
+            companies = list(Company.objects.order_by("pk"))
+        for company in companies:
+            with inside_company(company.pk):
+                waiting += self._locate(company, geocoder)
         self.stdout.write(f"{waiting} sites wait for their location." if waiting else "Every site is located.")
+
+    def _locate(self, company: Company, geocoder: Geocoder | None) -> int:
+        """Say of a company's sites where they are, and how many wait."""
+        waiting = 0
+        if geocoder is None:
+            for site in unlocated_sites(company=company):
+                waiting += 1
+                self.stdout.write(f"{company}: {site}: {site.address or 'no address'}")
+            return waiting
+        for lookup in locate_sites(company=company, geocoder=geocoder, now=timezone.now()):
+            place = f"{lookup.site.latitude}, {lookup.site.longitude}"
+            waiting += bool(lookup.trouble)
+            self.stdout.write(f"{company}: {lookup.site}: {lookup.trouble or f'located at {place}'}")
+        return waiting

@@ -18,6 +18,7 @@ from typing import Any, Final
 from django.db import connection
 
 from accounts.models import Company
+from accounts.wall import inside_company
 from fleet.forecasting.answer.forecast import forecast
 from fleet.forecasting.wear.learned import Learned
 from fleet.services.forecasts.rows import forecast_rows
@@ -114,4 +115,6 @@ def _in_processes(task: ForecastRun, blocks: Sequence[Sequence[int]], processes:
 
 
 def _forecast(task: ForecastRun, unit_ids: Sequence[int]) -> Forecasted:
-    return task.forecast(unit_ids)
+    # Another process knows nothing of the company that the one that asked works for.
+    with inside_company(task.company.pk):
+        return task.forecast(unit_ids)

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from accounts.errors import DomainError
 from accounts.services.first_owner import first_owner
+from accounts.wall import inside_company
 from scheduling.company_files.bring_in import bring_in
 from scheduling.company_files.pages import files_of_directory
 from scheduling.company_files.report import MOST_ROWS_SHOWN, report_lines
@@ -38,7 +39,8 @@ class Command(BaseCommand):
                 return
             owner = first_owner(options["company"])
             files = files_of_directory(options["directory"])
-            result = bring_in(by=owner, files=files, now=timezone.now(), is_trial=not options["store"])
+            with inside_company(owner.company_id):
+                result = bring_in(by=owner, files=files, now=timezone.now(), is_trial=not options["store"])
         except DomainError as error:
             raise CommandError(error.sentence) from None
         except OSError as error:

@@ -3,7 +3,7 @@
 import argparse
 import shutil
 import sys
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -17,6 +17,8 @@ from django.utils import timezone
 from accounts.dates import long_day
 from accounts.errors import Conflict, DomainError
 from accounts.language import gettext
+from accounts.wall import inside_company, over_all_companies
+from fleet.demo.log_files import LogFile
 from fleet.demo.scenario import Scenario, ScenarioError, read_scenario
 from scheduling.demo import remember, run, words
 from scheduling.demo.bare import walk_bare
@@ -110,7 +112,7 @@ class Command(BaseCommand):
         now = run.clock_of(scenario, as_of, real_now)
         screen.heading(f"{scenario.company['name']}, {long_day(as_of, year=True)}")
         screen.line(gettext(words.INVENTED))
-        with screen.working() as working:
+        with screen.working() as working, over_all_companies():
             remembered, files = run.prepare(
                 scenario=scenario,
                 as_of=as_of,
@@ -120,10 +122,26 @@ class Command(BaseCommand):
                 now=now,
                 working=working,
             )
+        with inside_company(remembered.company.pk):
+            self._go_on(screen, scenario, folder, remembered, files, real_now=real_now)
+
+    def _go_on(
+        self,
+        screen: Screen,
+        scenario: Scenario,
+        folder: Path,
+        remembered: remember.Remembered,
+        files: list[LogFile],
+        *,
+        real_now: datetime,
+    ) -> None:
+        as_of = remembered.as_of
+        now = run.clock_of(scenario, as_of, real_now)
+        with screen.working() as working:
             batches = run.read_logs(
                 company=remembered.company, scenario=scenario, files=files, now=now, working=working
             )
-            plan = run.judge_and_plan(remembered=remembered, now=now, seed=seed, working=working)
+            plan = run.judge_and_plan(remembered=remembered, now=now, seed=remembered.seed, working=working)
         show_logs(screen, batches, _shown(folder / "logs"))
         show_units(screen, remembered.company, as_of, now)
         show_change(screen, remembered.company, now)

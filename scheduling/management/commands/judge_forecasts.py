@@ -14,6 +14,7 @@ from rich.table import Table
 
 from accounts.errors import DomainError
 from accounts.models import Company
+from accounts.wall import inside_company, over_all_companies
 from fleet.forecasting.judging.judge import QualityRow
 from fleet.services.forecasts.quality import judge_company
 from scheduling.demo import remember
@@ -53,7 +54,8 @@ class Command(BaseCommand):
         failed = 0
         for company, now in companies:
             try:
-                with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
+                bars = Progress(console=console, transient=True, disable=not console.is_terminal)
+                with inside_company(company.pk), bars as bar:
                     rows = judge_company(
                         company=company,
                         now=now,
@@ -74,6 +76,7 @@ def _show(bar: Progress, task: TaskID, share: float, doing: str) -> None:
     bar.update(task, completed=share, description=doing)
 
 
+@over_all_companies()
 def _companies(options: dict[str, Any]) -> list[tuple[Company, datetime]]:
     """Companies with the moment at which each is judged."""
     if options["demo"]:

@@ -10,6 +10,7 @@ from django.utils import timezone
 from accounts.errors import DomainError
 from accounts.models import Company
 from accounts.services.tidying import tidy
+from accounts.wall import inside_company, over_all_companies
 from scheduling.services.nightly import run_nightly
 from scheduling.services.post import send_post
 
@@ -30,20 +31,19 @@ class Command(BaseCommand):
         parser.add_argument("--iterations", type=int, help="effort of the planner, in iterations")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        companies = Company.objects.order_by("pk")
-        if options["company"]:
-            companies = companies.filter(pk__in=[_company_id(str(named)) for named in options["company"]])
+        companies = _companies(options["company"])
         tidy(now=timezone.now())
         failed = 0
         for company in companies:
             # one company's trouble must not cost the others their night
             try:
-                results = run_nightly(
-                    company=company,
-                    now=timezone.now(),
-                    iterations=options["iterations"],
-                    everything=options["everything"],
-                )
+                with inside_company(company.pk):
+                    results = run_nightly(
+                        company=company,
+                        now=timezone.now(),
+                        iterations=options["iterations"],
+                        everything=options["everything"],
+                    )
             except DomainError as error:
                 failed += 1
                 self.stderr.write(f"{company}: failed: {error.sentence}")
@@ -55,7 +55,14 @@ class Command(BaseCommand):
                 self.stdout.write(f"{company}: {_line(results)}")
         send_post(now=timezone.now())
         if failed:
-            raise CommandError(f"{failed} of {companies.count()} companies failed; see the lines above.")
+            raise CommandError(f"{failed} of {len(companies)} companies failed; see the lines above.")
+
+
+@over_all_companies()
+def _companies(named: list[str] | None) -> list[Company]:
+    """The companies that were named; all, where none was."""
+    companies = Company.objects.order_by("pk")
+    return list(companies.filter(pk__in=[_company_id(str(one)) for one in named]) if named else companies)
 
 
 def _company_id(named: str) -> int:

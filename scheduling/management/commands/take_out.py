@@ -8,6 +8,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from accounts.errors import DomainError
 from accounts.services.first_owner import first_owner
+from accounts.wall import inside_company
 from scheduling.company_files.take_out import take_out
 
 
@@ -28,7 +29,9 @@ class Command(BaseCommand):
             if directory.exists() and (not directory.is_dir() or any(directory.iterdir())):
                 raise CommandError(f"{directory} is not empty; give a directory that is, or a new one.")
             directory.mkdir(parents=True, exist_ok=True)
-            for name, text in take_out(company=owner.company, by=owner):
+            with inside_company(owner.company_id):
+                sheets = list(take_out(company=owner.company, by=owner))
+            for name, text in sheets:
                 (directory / name).write_text(text, encoding="utf-8")
                 self.stdout.write(f"{directory / name}: {text.count(chr(10)) - 1} lines")
         except DomainError as error:

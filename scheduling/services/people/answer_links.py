@@ -14,6 +14,7 @@ from datetime import UTC, datetime, timedelta
 from django.conf import settings
 from django.core import signing
 
+from accounts.wall import enter_company, over_all_companies
 from scheduling.models import Visit
 
 _SALT = "scheduling.answers"
@@ -57,14 +58,19 @@ def without_links(text: str) -> str:
 
 
 def read_answer_token(token: str) -> AnsweredFor | None:
-    """What a link speaks of; None when it was not signed here or its visit is gone."""
+    """What a link speaks of; None when it was not signed here or its visit is gone.
+
+    Whoever follows it works for the company of that visit from then on.
+    """
     try:
         pk, digest = signing.loads(token, salt=_SALT, max_age=_LONGEST)
     except (signing.BadSignature, ValueError, TypeError):
         return None
-    visit = Visit.objects.filter(pk=pk).select_related("site__client", "site__company", "installer").first()
+    with over_all_companies():
+        visit = Visit.objects.filter(pk=pk).select_related("site__client", "site__company", "installer").first()
     if visit is None:
         return None
+    enter_company(visit.company_id)
     return AnsweredFor(visit, digest == _digest(visit))
 
 

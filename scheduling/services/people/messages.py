@@ -15,6 +15,7 @@ from accounts.errors import Conflict
 from accounts.language import gettext
 from accounts.models import Client, Company, Membership
 from accounts.services import record
+from accounts.wall import inside_company, over_all_companies
 from fleet.engineering.diagnosis import CAUSES, SEEN_BY_PEOPLE
 from fleet.models import Finding, Reading
 from scheduling.models import Installer, Message, MessageDocument, Need, Plan, PurchaseOrder, Stop, Visit
@@ -180,29 +181,36 @@ def remind(*, now: datetime) -> int:
         .select_related("site__client", "site__company", "installer")
         .order_by("appointment_at", "pk")
     )
+    with over_all_companies():
+        due = list(visits)
     written = 0
-    for visit in visits:
-        zone, at = ZoneInfo(visit.site.time_zone), visit.appointment_at
-        assert at is not None
-        local = now.astimezone(zone)
-        is_day_before = at.astimezone(zone).date() - local.date() == timedelta(days=1)
-        written_today = Message.objects.filter(
-            visit=visit, audience=Audience.CLIENT, created_at__gt=now - timedelta(hours=24)
-        )
-        event = f"visit {visit.pk} {at.isoformat()} {Kind.REMINDER} client"
-        earlier = Message.objects.filter(company_id=visit.company_id, event=event)
-        if not is_day_before or local.hour < _REMINDER_HOUR or written_today.exists() or earlier.exists():
-            continue
-        _to_client(
-            visit,
-            Kind.REMINDER,
-            words.reminder(visit, _open_needs(visit), answer_address(visit)),
-            now,
-            useful_until=at,
-            event=event,
-        )
-        written += 1
+    for visit in due:
+        with inside_company(visit.company_id):
+            written += _remind(visit, now)
     return written
+
+
+def _remind(visit: Visit, now: datetime) -> bool:
+    zone, at = ZoneInfo(visit.site.time_zone), visit.appointment_at
+    assert at is not None
+    local = now.astimezone(zone)
+    is_day_before = at.astimezone(zone).date() - local.date() == timedelta(days=1)
+    written_today = Message.objects.filter(
+        visit=visit, audience=Audience.CLIENT, created_at__gt=now - timedelta(hours=24)
+    )
+    event = f"visit {visit.pk} {at.isoformat()} {Kind.REMINDER} client"
+    earlier = Message.objects.filter(company_id=visit.company_id, event=event)
+    if not is_day_before or local.hour < _REMINDER_HOUR or written_today.exists() or earlier.exists():
+        return False
+    _to_client(
+        visit,
+        Kind.REMINDER,
+        words.reminder(visit, _open_needs(visit), answer_address(visit)),
+        now,
+        useful_until=at,
+        event=event,
+    )
+    return True
 
 
 def extended(
@@ -580,6 +588,20 @@ def send_messages(*, now: datetime) -> dict[str, int]:
     by telephone too: nobody knows whether it left. Morning letters never are.
     """
     counts = {"sent": 0, "put_off": 0, "to_call": 0, "to_read": 0, "expired": 0}
+    with over_all_companies():
+        due = _settle_what_waits(counts, now)
+    for pk, company_id in due:
+        with inside_company(company_id):
+            claimed = Message.objects.filter(pk=pk, state=State.WAITING).update(
+                state=State.SENDING, attempts=F("attempts") + 1, next_attempt_at=now, trouble=""
+            )
+            if claimed:
+                counts[_send(Message.objects.select_related("company").get(pk=pk), now)] += 1
+    return counts
+
+
+def _settle_what_waits(counts: dict[str, int], now: datetime) -> list[tuple[int, int]]:
+    """Give up what is sent no more, and name what is due with its company."""
     waiting = Message.objects.filter(state=State.WAITING)
     counts["expired"] = waiting.filter(useful_until__lt=now).update(state=State.EXPIRED)
     died = Message.objects.filter(state=State.SENDING, next_attempt_at__lt=now - _LONGEST_SENDING)
@@ -587,13 +609,8 @@ def send_messages(*, now: datetime) -> dict[str, int]:
     counts["to_call"] = died.update(
         state=State.TO_CALL, trouble=gettext("The sender stopped half way; nobody knows whether it left.")
     )
-    for pk in list(waiting.filter(next_attempt_at__lte=now).order_by("created_at", "pk").values_list("pk", flat=True)):
-        claimed = waiting.filter(pk=pk).update(
-            state=State.SENDING, attempts=F("attempts") + 1, next_attempt_at=now, trouble=""
-        )
-        if claimed:
-            counts[_send(Message.objects.select_related("company").get(pk=pk), now)] += 1
-    return counts
+    due = waiting.filter(next_attempt_at__lte=now).order_by("created_at", "pk")
+    return list(due.values_list("pk", "company_id"))
 
 
 def _send(message: Message, now: datetime) -> str:

@@ -11,6 +11,7 @@ from django.db import transaction
 from accounts.errors import Conflict, InvalidInput, NotAllowed
 from accounts.models import Client, Membership
 from accounts.services import record
+from accounts.wall import enter_company, over_all_companies
 from scheduling.exports.calendar import Entry, calendar_of, client_calendar_of
 from scheduling.models import CalendarFeed, Installer
 from scheduling.services.rounds.calendars import calendar_entries, client_entries, visits_by_id
@@ -84,15 +85,16 @@ def served_calendar(*, secret: str, now: datetime) -> bytes | None:
     """The calendar behind a secret as it is now; None for one that is not, or no longer, there.
 
     A visit that the subscriber was shown, and that is somebody else's now or has lost its time, is shown as cancelled.
+    Who asks works for the company of the calendar from then on.
     """
-    feed = (
-        CalendarFeed.objects.select_for_update(of=("self",))
-        .filter(digest=_digest(secret), membership__is_active=True)
-        .select_related("company", "installer__membership", "client")
-        .first()
+    feeds = CalendarFeed.objects.select_for_update(of=("self",)).select_related(
+        "company", "installer__membership", "client"
     )
+    with over_all_companies():
+        feed = feeds.filter(digest=_digest(secret), membership__is_active=True).first()
     if feed is None:
         return None
+    enter_company(feed.company_id)
     since = now - PAST_SHOWN
     if feed.installer is not None:
         if not (feed.installer.is_active and feed.installer.membership.is_active):

@@ -7,7 +7,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('accounts', '0016_sign_in_links'),
-        ('fleet', '0039_uploads_in_pieces'),
+        ('fleet', '0040_reviews_of_units'),
     ]
 
     operations = [

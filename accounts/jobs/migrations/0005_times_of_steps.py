@@ -8,7 +8,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('accounts', '0016_sign_in_links'),
-        ('jobs', '0001_squashed_0003_what_a_share_is'),
+        ('jobs', '0004_stages_of_a_job'),
     ]
 
     operations = [

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('fleet', '0039_uploads_in_pieces'),
+        ('fleet', '0041_readings_by_time'),
     ]
 
     operations = [

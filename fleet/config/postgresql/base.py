@@ -1,0 +1,62 @@
+"""The backend that `ENGINE = "fleet.config.postgresql"` names.
+
+Where policies of row security hold for who is connected (`accounts.wall`), a connection is told the company before its
+next statement whenever it is another than the last it was told. So nothing depends on who used a persistent connection
+before. A rollback takes back what was told in its transaction; after one, the connection is told anew.
+
+What was told stays with the session of the server. A pool that gives every transaction another session (transaction
+pooling) would mix companies up: behind the wall, pool by session.
+"""
+
+from collections.abc import Callable
+from typing import Any, Final
+
+from django.db.backends.postgresql import base
+from psycopg.pq import TransactionStatus
+
+from accounts import wall
+
+_TELL: Final = f"SELECT set_config('{wall.SETTING}', %s, false)"
+# No table yet, no policies yet: NULL. The company is the root of all that is walled.
+_IS_BEHIND: Final = "SELECT row_security_active(to_regclass('accounts_company')::oid)"
+
+
+class DatabaseWrapper(base.DatabaseWrapper):
+    """A connection to PostgreSQL."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.is_behind_wall = False
+        self._in_sight: str | None = None
+        self.execute_wrappers.append(self._tell_first)
+
+    def init_connection_state(self) -> None:
+        """Find out, once for a connection, whether policies hold for who is connected."""
+        super().init_connection_state()
+        self._in_sight = None
+        with self.connection.cursor() as cursor:
+            row = cursor.execute(_IS_BEHIND).fetchone()
+        self.is_behind_wall = bool(row and row[0])
+
+    def _tell_first(
+        self, execute: Callable[..., Any], statement: str, params: Any, many: bool, context: dict[str, Any]
+    ) -> Any:
+        if self.is_behind_wall and self._in_sight != wall.in_sight():
+            self._tell(wall.in_sight())
+        return execute(statement, params, many, context)
+
+    def _tell(self, company: str) -> None:
+        # A transaction that failed takes nothing but its rollback.
+        if self.connection.info.transaction_status != TransactionStatus.INERROR:
+            # What fails here is answered as what fails in any statement: a server that went away is not asked again.
+            with self.wrap_database_errors, self.connection.cursor() as cursor:
+                cursor.execute(_TELL, [company])
+            self._in_sight = company
+
+    def _rollback(self) -> None:
+        self._in_sight = None
+        super()._rollback()  # type: ignore[misc]
+
+    def _savepoint_rollback(self, sid: str) -> None:
+        super()._savepoint_rollback(sid)  # type: ignore[misc]
+        self._in_sight = None

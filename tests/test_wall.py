@@ -88,6 +88,10 @@ THROUGH_THE_DOOR = {
     "scheduling/management/commands/judge_forecasts.py _companies": "which companies a command is about",
     "fleet/management/commands/locate_sites.py handle": "which companies there are",
     "scheduling/management/health.py troubles": "what is stuck, of all",
+    "accounts/observing/installation.py measured": "what waits, of all",
+    "accounts/webhooks/sending.py send_deliveries": "events out, of all",
+    "accounts/webhooks/sending.py send_delivery": "a task names an event",
+    "accounts/webhooks/sending.py forget_deliveries": "tidied, of all",
     # invented companies
     "scheduling/management/commands/demo.py _run": "the demo's company is founded",
     "scheduling/demo/bare.py walk_bare": "the demo's company is founded",

@@ -22,6 +22,7 @@ from accounts.jobs.claims import LIVE, stalled_chunks
 from accounts.jobs.models import Job, StepTime
 from accounts.models import Letter
 from accounts.services.letters import MOST_ATTEMPTS
+from accounts.wall import over_all_companies
 
 log = logging.getLogger(__name__)
 
@@ -42,13 +43,19 @@ class Installation(Collector):
     def collect(self) -> Iterator[Metric]:
         now = timezone.now()
         try:
-            found = [metric for measure in _measures for metric in measure(now)]
+            found = measured(now)
             is_there = True
         except DatabaseError as error:
             log.warning("the installation cannot be measured: %s", type(error).__name__)
             found, is_there = [], False
         yield GaugeMetricFamily("ro_fleet_database_up", "Whether the database can be asked.", value=is_there)
         yield from found
+
+
+@over_all_companies()
+def measured(now: datetime) -> list[Metric]:
+    """What all rooms measure."""
+    return [metric for measure in _measures for metric in measure(now)]
 
 
 def waiting(name: str, words: str, counts: dict[str, tuple[int, datetime | None]], now: datetime) -> Iterator[Metric]:

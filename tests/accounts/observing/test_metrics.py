@@ -4,17 +4,19 @@ import os
 import subprocess
 import sys
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
 from django.db import OperationalError
 from django.test import Client, RequestFactory
+from django.utils import timezone
 from prometheus_client.parser import text_string_to_metric_families
 from rest_framework.test import APIClient
 
 from accounts.jobs.models import Job, JobChunk, StepTime
-from accounts.jobs.steps import timed
+from accounts.jobs.steps import note_step, timed
 from accounts.models import Company
 from accounts.observing import installation
 from accounts.observing.installation import Installation
@@ -140,7 +142,19 @@ def test_a_step_keeps_its_newest_time_and_one_that_fails_the_last_it_had(company
 
 
 @pytest.mark.django_db
+def test_a_step_that_is_done_in_parts_takes_what_the_parts_of_one_run_take(company: Company) -> None:
+    began = timezone.now()
+    took = partial(note_step, company=company, kind="nightly", step="findings")
+    took(took=timedelta(seconds=900), since=began - timedelta(days=1))
+    StepTime.objects.update(ended_at=began - timedelta(days=1))
+    for seconds in (3, 4):
+        took(took=timedelta(seconds=seconds), since=began)
+    assert StepTime.objects.get().seconds == 7.0
+
+
+@pytest.mark.django_db
 def test_what_waits_to_be_sent_is_counted(company: Company, monkeypatch: pytest.MonkeyPatch) -> None:
+    factories.WebhookDeliveryFactory(state="waiting")
     factories.LetterFactory(written_at=NOW - timedelta(minutes=3))
     factories.LetterFactory(written_at=NOW, sent_at=NOW)
     for number, (state, until) in enumerate((("waiting", None), ("waiting", NOW - timedelta(1)), ("to_call", None))):
@@ -151,6 +165,7 @@ def test_what_waits_to_be_sent_is_counted(company: Company, monkeypatch: pytest.
     found = measured(monkeypatch)
     assert found["ro_fleet_letters_waiting", ("getting_in",)] == 1
     assert found["ro_fleet_letters_oldest_seconds", ("getting_in",)] == 180
+    assert found["ro_fleet_events_out_waiting", ("webhook",)] == 1
     assert found["ro_fleet_messages_waiting", ("to_send",)] == 1
     assert found["ro_fleet_messages_waiting", ("to_call",)] == 1
     assert found["ro_fleet_messages_oldest_seconds", ("to_send",)] == 7200

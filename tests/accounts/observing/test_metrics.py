@@ -191,7 +191,7 @@ def test_as_many_queries_however_many_companies(django_assert_max_num_queries: A
         job = factories.JobFactory()
         factories.StepTimeFactory(company=job.company)
         factories.MessageFactory(company=job.company)
-    with django_assert_max_num_queries(5):
+    with django_assert_max_num_queries(6):
         list(Installation().collect())
 
 

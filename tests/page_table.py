@@ -94,6 +94,8 @@ AT_A_DESK = {
     "POST /company/limits/": PageRow(OWNER),
     "GET /company/forecasts/": PageRow(OFFICE),
     "POST /company/forecasts/": PageRow(OFFICE),
+    "GET /company/events/": PageRow(OWNER),
+    "POST /company/events/": PageRow(OWNER),
     "GET /company/trail/": PageRow(OWNER),
 }
 

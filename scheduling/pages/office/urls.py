@@ -5,6 +5,7 @@ from django.urls import path
 from scheduling.pages.office.attention import AttentionPage
 from scheduling.pages.office.clients import ClientPage, ClientsPage, SitePage, SitesPage
 from scheduling.pages.office.company import CompanyPage, ForecastsPage, LimitsPage, PolicyPage, TrailPage
+from scheduling.pages.office.events import EventsPage
 from scheduling.pages.office.orders import OrderPage, OrdersPage
 from scheduling.pages.office.runs import RunPage
 from scheduling.pages.office.sheets import SheetsPage
@@ -33,5 +34,6 @@ urlpatterns = [
     path("company/policy/", PolicyPage.as_view(), name="policy-page"),
     path("company/limits/", LimitsPage.as_view(), name="limits-page"),
     path("company/forecasts/", ForecastsPage.as_view(), name="forecasts-page"),
+    path("company/events/", EventsPage.as_view(), name="events-page"),
     path("company/trail/", TrailPage.as_view(), name="trail-page"),
 ]

@@ -53,7 +53,7 @@ def test_what_was_sent_is_listed_with_what_came_of_it_and_sent_again(owners_desk
     )
     shown = text_of(owners_desk.get(HERE))
     assert "finding opened" in shown
-    assert said in shown
+    assert delivery.trouble in shown
     assert owners_desk.post(HERE, {"do": "replay", "delivery": delivery.pk}).status_code == 302
     assert WebhookDelivery.objects.get().state == "waiting"
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +39,17 @@ class DomainError(Exception):
         self.faults: tuple[Fault, ...] = tuple(faults)
         if not self.faults and pointer is not None:
             self.faults = (Fault(pointer, sentence),)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # Work that other processes share raises there what is told here.
+        return _made_again, (type(self), self.args, self.__dict__.copy())
+
+
+def _made_again(kind: type[DomainError], args: tuple[Any, ...], state: dict[str, Any]) -> DomainError:
+    error = kind.__new__(kind, *args)
+    error.args = args
+    error.__dict__.update(state)
+    return error
 
 
 class InvalidInput(DomainError):  # noqa: N818 - the words of the domain

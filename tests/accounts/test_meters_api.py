@@ -43,6 +43,7 @@ def test_another_unit_is_to_it_as_one_that_never_existed(meter: APIClient, unit:
     # Codes unlike the meter's own, which the refusal of a misspelt one would suggest.
     neighbour = factories.UnitFactory(company=owner.company, site__client=unit.site.client, code="QQ-77")
     foreign = factories.UnitFactory(code="QQ-88")
+    meter.defaults["HTTP_X_REQUEST_ID"] = "one-and-the-same"  # the answer names its request
     answers = set()
     for pk in (neighbour.pk, foreign.pk, 987654321):
         answer = meter.post("/api/v1/readings/", reading(pk))

@@ -8,6 +8,7 @@ from fleet.engineering.constants import DAYS_PER_YEAR
 from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
 from fleet.engineering.formulas.restrictor import restrictor_size_ml_per_min
 from fleet.engineering.sizing.blending import passed_by_l_per_week
+from fleet.engineering.sizing.cautions import of_own_well
 from fleet.engineering.sizing.demand import feed_l_per_week, wastewater_l_per_week
 from fleet.engineering.sizing.fittings import fittings_for
 from fleet.engineering.sizing.flows import FlowChoice
@@ -107,7 +108,7 @@ def alternative_of(
         water_per_year=cost.water,
         labour_per_year=cost.labour,
         running_cost_per_year=cost.total,
-        reasons=(*remarks, *remarks_on(request, choice, parts, layout, stores, policy)),
+        reasons=_ordered(remarks, remarks_on(request, choice, parts, layout, stores, policy), request),
         missing=tuple(_missing(entry) for entry in fittings if entry.item is None),
         for_installer=_for_installer(request, choice, parts, fittings),
         for_client=_for_client(request, choice, parts, waste, cost.consumables),
@@ -133,6 +134,12 @@ class _RunningCost:
     @property
     def total(self) -> float:
         return self.consumables + self.water + self.labour
+
+
+def _ordered(of_parts: Sequence[Remark], others: Sequence[Remark], request: SizingRequest) -> tuple[Remark, ...]:
+    """What may make somebody ill is said before what a part lacks."""
+    first = tuple(of_own_well(request))
+    return (*first, *of_parts, *(remark for remark in others if remark not in first))
 
 
 def _layout_of(request: SizingRequest) -> str:

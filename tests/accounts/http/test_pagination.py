@@ -108,8 +108,8 @@ def test_a_query_that_cannot_be_read_names_the_parameter(as_office: APIClient, n
 def test_an_unknown_parameter_or_order_is_answered_with_those_there_are(as_office: APIClient) -> None:
     detail = as_office.get(CLIENTS, {"nam": "x"}).json()["errors"][0]["detail"]
     assert detail == (
-        "There is no query parameter 'nam' here; there are: after, email, name, name__icontains, ordering, page, "
-        "page_size, retired, search."
+        "There is no query parameter 'nam' here; there are: after, email, name, name__icontains, name_contains, "
+        "ordering, page, page_size, retired, search."
     )
     detail = as_office.get(CLIENTS, {"ordering": "colour"}).json()["errors"][0]["detail"]
     assert "name, created_at" in detail

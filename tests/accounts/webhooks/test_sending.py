@@ -12,6 +12,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
+import time_machine
 from django.core import mail
 from django.utils import timezone
 from rest_framework.test import APIClient
@@ -26,6 +27,12 @@ from tests import factories
 from tests.accounts.webhooks.receiver import Receiver
 
 NOW = timezone.now()
+
+
+def verified(secret: str, got: Any) -> Any:
+    """What came in, once a receiver's library has found it signed, at the moment at which it was sent."""
+    with time_machine.travel(NOW, tick=False):
+        return Webhook(secret).verify(got.body, got.headers)
 
 
 @pytest.fixture
@@ -47,7 +54,7 @@ def test_an_event_arrives_signed_with_what_happened(
     assert happened(company) == 1
     assert sending.send_deliveries(now=NOW) == {"delivered": 1, "put_off": 0, "given_up": 0}
     (got,) = receiver.received
-    said = Webhook(secret).verify(got.body, got.headers)
+    said = verified(secret, got)
     assert said["type"] == "finding.opened"
     assert said["data"] == {"company": company.pk, "finding": 1}
     assert got.headers["content-type"] == "application/json"
@@ -95,7 +102,7 @@ def test_a_receiver_that_fails_is_tried_again_and_heals(
     assert first.headers["webhook-id"] == second.headers["webhook-id"]
     assert first.headers["webhook-timestamp"] != second.headers["webhook-timestamp"]
     assert first.body == second.body
-    Webhook(secret).verify(second.body, second.headers)
+    verified(secret, second)
     endpoint.refresh_from_db()
     assert endpoint.failing_since is None
 
@@ -200,15 +207,15 @@ def test_a_new_secret_signs_and_the_one_before_for_a_day_beside_it(
     happened(company, 1)
     sending.send_deliveries(now=NOW)
     for secret in (old, new):
-        Webhook(secret).verify(receiver.received[0].body, receiver.received[0].headers)
+        verified(secret, receiver.received[0])
     # By then only the new one signs.
     WebhookEndpoint.objects.update(earlier_until=NOW)
     happened(company, 2)
     sending.send_deliveries(now=NOW)
     got = receiver.received[1]
-    Webhook(new).verify(got.body, got.headers)
+    verified(new, got)
     with pytest.raises(WebhookVerificationError):
-        Webhook(old).verify(got.body, got.headers)
+        verified(old, got)
 
 
 def test_no_secret_is_stored(owner: Membership, registered: tuple[WebhookEndpoint, str]) -> None:
@@ -246,7 +253,7 @@ def test_the_owner_registers_tests_reads_replays_and_renews(
     assert asked.status_code == 202, asked.content
     delivery = as_owner.get(f"/api/v1/deliveries/{asked.json()['id']}/").json()
     assert (delivery["event"], delivery["state"], delivery["answer_status"]) == ("endpoint.test", "delivered", 204)
-    assert Webhook(secret).verify(receiver.received[0].body, receiver.received[0].headers) == delivery["body"]
+    assert verified(secret, receiver.received[0]) == delivery["body"]
     with django_capture_on_commit_callbacks(execute=True):
         again = as_owner.post(f"/api/v1/deliveries/{delivery['id']}/replay/")
     assert again.status_code == 202, again.content

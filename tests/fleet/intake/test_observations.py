@@ -50,7 +50,7 @@ def test_what_was_not_there_differs_from_what_nobody_looked_for(unit: Unit) -> N
     ("sent", "sentence"),
     [
         ({"water_on_flor": True}, "did you mean 'water_on_floor'?"),
-        ({"7": True}, "The codes are 'water_on_floor', 'no_water', 'concentrate_never_stops'"),
+        ({"7": True}, "The codes are 'water_on_floor', 'no_water', 'uv_alarm', 'concentrate_never_stops'"),
         ({"water_on_floor": "yes"}, "must be true where it is so or false where it is not"),
         ({"water_on_floor": None}, "leave it out where nobody looked"),
         (["water_on_floor"], 'as {"water_on_floor": true}'),

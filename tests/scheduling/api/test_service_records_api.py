@@ -98,6 +98,7 @@ def test_another_companys_rows_are_refused_like_absent_ones(
     foreign_town = Town(rival.company)
     foreign = foreign_town.unit()
     row = _body(town, unit)["work"][0]
+    as_installer.defaults["HTTP_X_REQUEST_ID"] = "one-and-the-same"  # the answer names its request
     for name, pk in (("unit", foreign.pk), ("position", foreign_town.position(foreign, "carbon").pk)):
         answers = []
         for number in (pk, 999_999):

@@ -585,6 +585,9 @@ class Queue:
     def delay(self, **arguments: Any) -> None:
         self.given.append(arguments)
 
+    def apply_async(self, kwargs: dict[str, Any]) -> None:
+        self.given.append(kwargs)
+
 
 @pytest.fixture
 def queue(monkeypatch: pytest.MonkeyPatch) -> Queue:
@@ -618,6 +621,16 @@ def test_one_transaction_gives_each_company_one_follow_up(queue: Queue) -> None:
         {"company_id": 2, "unit_ids": [9], "kinds": ["water"], "since": None, "now": moment},
         {"company_id": 1, "unit_ids": [7], "kinds": ["train"], "since": None, "now": moment},
     ]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_follow_up_that_fails_is_logged_and_fails_nobody(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr(consequences, "hand_over", lambda *_, **__: 1 / 0)
+    with transaction.atomic():
+        announce(1, units=[7], kind=Kind.TRAIN, now=NOW)
+    assert "follow-up of company 1" in caplog.text
 
 
 @pytest.mark.django_db(transaction=True)

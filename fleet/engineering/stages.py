@@ -115,6 +115,16 @@ def rated_days(stage: str, burning_hours: float | None, days: float | None) -> f
     days : float or None
         Maximum service time of the label.
 
+    Returns
+    -------
+    float or None
+        Days.
+
+    Raises
+    ------
+    EngineeringError
+        Not here.
+
     Examples
     --------
     >>> rated_days("uv", None, None), rated_days("uv", 7200.0, 365.0), rated_days("resin", None, 365.0)

@@ -153,6 +153,10 @@ class _FollowUp:
     announced: list[_Announced] = field(default_factory=list)
     is_sent: bool = False
 
+    def __post_init__(self) -> None:
+        # Django tells by this name of a hook that failed, and would fail itself without it.
+        self.__qualname__ = f"follow-up of company {self.company_id}"
+
     def __call__(self) -> None:
         self.is_sent = True
         ids = sorted(set().union(*(one.units for one in self.announced)))

@@ -38,6 +38,25 @@ def passed_by_l_per_week(request: SizingRequest, choice: FlowChoice, policy: Siz
     """Return the water of a week that goes past the membrane, so that nothing of it runs to the drain; 0 without
     blending.
 
+    Parameters
+    ----------
+    request : SizingRequest
+        Site and uses.
+    choice : FlowChoice
+        What the membrane leaves in the water.
+    policy : SizingPolicy
+        The company's practice.
+
+    Returns
+    -------
+    float
+        Litres a week.
+
+    Raises
+    ------
+    EngineeringError
+        Not here.
+
     Examples
     --------
     >>> from fleet.engineering.sizing.offer import Item, WaterUse

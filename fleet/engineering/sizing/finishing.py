@@ -37,6 +37,25 @@ class Wanted:
 def wanted_by(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> Iterator[Wanted]:
     """Yield the stages behind the membrane that the uses ask for, in the order of the water.
 
+    Parameters
+    ----------
+    request : SizingRequest
+        Site and uses.
+    choice : FlowChoice
+        What the membrane leaves in the water.
+    policy : SizingPolicy
+        The company's practice.
+
+    Returns
+    -------
+    iterator of Wanted
+        Each with the reason for it.
+
+    Raises
+    ------
+    EngineeringError
+        Not here.
+
     Examples
     --------
     >>> from fleet.engineering.sizing.survey import SiteSurvey
@@ -59,7 +78,38 @@ def wanted_by(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) 
 
 
 def wants_minerals(entry: WaterUse, request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> bool:
-    """Return whether a use wants more in its water than the membrane leaves there, and no blending gives it back."""
+    """Return whether a use wants more in its water than the membrane leaves there, and no blending gives it back.
+
+    Parameters
+    ----------
+    entry : WaterUse
+        The use.
+    request : SizingRequest
+        Site and uses.
+    choice : FlowChoice
+        What the membrane leaves in the water.
+    policy : SizingPolicy
+        The company's practice.
+
+    Returns
+    -------
+    bool
+        Whether it does.
+
+    Raises
+    ------
+    EngineeringError
+        Not here.
+
+    Examples
+    --------
+    >>> from fleet.engineering.sizing.survey import SiteSurvey
+    >>> tap = WaterUse("drinking", 70.0)
+    >>> request = SizingRequest((tap,), SiteSurvey("drinking", 70.0, 420.0, 8.0, 14.0, 250.0))
+    >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
+    >>> wants_minerals(tap, request, flows, SizingPolicy())
+    True
+    """
     is_blended = entry.use == "coffee" and blend_for(request, choice, policy) is not None
     least = _FLAT_BELOW_MG_PER_L if entry.use == "drinking" else TARGETS[entry.use].product_tds_low_mg_per_l
     return choice.permeate_tds_mg_per_l < least and not is_blended
@@ -68,12 +118,62 @@ def wants_minerals(entry: WaterUse, request: SizingRequest, choice: FlowChoice, 
 def wants_minerals_by_cartridge(
     entry: WaterUse, request: SizingRequest, choice: FlowChoice, policy: SizingPolicy
 ) -> bool:
-    """Return whether a use wants them from a cartridge: water of a tap runs through one, a container is dosed."""
+    """Return whether a use wants them from a cartridge: water of a tap runs through one, a container is dosed.
+
+    Parameters
+    ----------
+    entry : WaterUse
+        The use.
+    request : SizingRequest
+        Site and uses.
+    choice : FlowChoice
+        What the membrane leaves in the water.
+    policy : SizingPolicy
+        The company's practice.
+
+    Returns
+    -------
+    bool
+        Whether it does.
+
+    Raises
+    ------
+    EngineeringError
+        Not here.
+
+    Examples
+    --------
+    >>> from fleet.engineering.sizing.survey import SiteSurvey
+    >>> tap = WaterUse("drinking", 70.0)
+    >>> request = SizingRequest((tap,), SiteSurvey("drinking", 70.0, 420.0, 8.0, 14.0, 250.0))
+    >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
+    >>> wants_minerals_by_cartridge(tap, request, flows, SizingPolicy())
+    True
+    """
     return entry.use in TAP_USES and wants_minerals(entry, request, choice, policy)
 
 
 def finishing_life(stage: str, item: Item, water_l_per_day: float) -> Life:
     """Return the life of what finishes the water: litres of its label, hours by the clock, or its age.
+
+    Parameters
+    ----------
+    stage : str
+        One of `FINISHING`.
+    item : Item
+        What stands in it.
+    water_l_per_day : float
+        Water that passes it, above 0.
+
+    Returns
+    -------
+    Life
+        In days, with what ends it.
+
+    Raises
+    ------
+    EngineeringError
+        Not here.
 
     Examples
     --------
@@ -118,6 +218,21 @@ def finishing_parts(
     -------
     list of Part, list of Remark
         A stage that the catalogue has nothing for is left to the remarks.
+
+    Raises
+    ------
+    EngineeringError
+        Not here.
+
+    Examples
+    --------
+    >>> from fleet.engineering.sizing.survey import SiteSurvey
+    >>> request = SizingRequest((WaterUse("drinking", 70.0),), SiteSurvey("drinking", 70.0, 420.0, 8.0, 14.0, 250.0))
+    >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
+    >>> shop = [Item("P", "", "post_carbon", 15.0, rated_volume_l=3000.0)]
+    >>> parts, remarks = finishing_parts(request, flows, shop, SizingPolicy(), lambda item, cost: cost, None)
+    >>> [part.stage for part in parts], [remark.code for remark in remarks]
+    (['post_carbon'], [])
     """
     parts: list[Part] = []
     remarks: list[Remark] = []

@@ -78,7 +78,7 @@ def test_a_chunk_goes_to_one_worker(company: Company, quiet_job: None) -> None:
 def test_the_same_job_starts_once(company: Company, quiet_job: None, monkeypatch: pytest.MonkeyPatch) -> None:
     # Nobody does the work meanwhile: the queue is a stand-in that keeps what it is given. It is put in place once, not
     # by each thread: one of them would take the stand-in of another for the original and put that back.
-    monkeypatch.setattr(claims, "_enqueue", lambda job_id, indexes: None)
+    monkeypatch.setattr(claims, "_enqueue", lambda job_id, kind, indexes: None)
     started = all_at_once(
         lambda: claims.start_job(company=company, by=None, kind="quiet", chunks=[{}], now=timezone.now())
     )

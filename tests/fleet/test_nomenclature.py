@@ -58,7 +58,7 @@ def test_the_unit_is_that_at_the_end_of_the_name(term: Term) -> None:
     told = {
         "kPa": "_kpa", "degC": "_degc", "mg/L": "_mg_per_l", "mg/L as CaCO3": "_mg_per_l_as_caco3",
         "L/day": "_l_per_day", "L": "_l", "g": "_g", "um": "_um", "K": "_kelvin", "eq/L": "_eq_per_l", "NTU": "_ntu",
-        "fraction": "_fraction", "pH": "ph", "min": "minutes_since_start", "-": "",
+        "fraction": "_fraction", "pH": "ph", "min": "minutes_since_start", "h": "_hours", "-": "",
     }  # fmt: skip
     assert term.name.endswith(told[term.unit])
     assert term.symbol

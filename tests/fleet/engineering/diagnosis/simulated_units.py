@@ -456,4 +456,9 @@ FAULTS: dict[str, tuple[Fault, str]] = {
         "D75",
     ),
     "nothing comes": (lambda u, r: replace(u, observed={"no_water": True}), "D77"),
+    "lamp dark": (lambda u, r: replace(u, observed={"has_uv": True, "uv_alarm": True}), "D78"),
+    "minerals gone": (
+        lambda u, r: replace(u, observed={"has_remineralisation": True, "remineralised_ph": r.uniform(5.5, 6.4)}),
+        "D79",
+    ),
 }

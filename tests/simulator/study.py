@@ -115,5 +115,5 @@ def _fleet_parts(simulated: Simulated, world: World) -> list[dict[str, np.ndarra
             part[f"open {method}"] = ~is_degenerate(grid[rows], truth.cut_day, last_day)
         parts.append({name: values[dated] for name, values in part.items()})
     # Its stages are the first ones; what finishes the water has none of its lives.
-    assert STAGES == words.STAGES[: len(STAGES)]
+    assert words.STAGES[: len(STAGES)] == STAGES
     return parts

@@ -13,7 +13,7 @@ from tests import factories
 @pytest.mark.parametrize("state", ["proposed", "cancelled"])
 def test_a_visit_nobody_was_told_of_goes_with_its_site(as_office: APIClient, company: Company, state: str) -> None:
     visit = factories.VisitFactory(company=company, state=state)
-    stop = factories.StopFactory(visit=visit, round__plan__published_at=None)
+    stop = factories.StopFactory(visit=visit, round__plan__company=company, round__plan__published_at=None)
     assert as_office.delete(f"/api/v1/sites/{visit.site_id}/").status_code == 204
     assert not Visit.objects.filter(pk=visit.pk).exists()
     assert not type(stop).objects.filter(pk=stop.pk).exists()
@@ -39,6 +39,6 @@ def test_a_message_and_a_published_plan_keep_the_site_too(as_office: APIClient, 
     visit = factories.VisitFactory(company=company, state="cancelled")
     factories.MessageFactory(visit=visit, company=company, client=visit.site.client)
     planned = factories.VisitFactory(company=company)
-    factories.StopFactory(visit=planned, round__plan__published_at=planned.created_at)
+    factories.StopFactory(visit=planned, round__plan__company=company, round__plan__published_at=planned.created_at)
     for site in (visit.site_id, planned.site_id):
         assert as_office.delete(f"/api/v1/sites/{site}/").status_code == 409

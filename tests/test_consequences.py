@@ -630,7 +630,8 @@ def test_a_follow_up_that_fails_is_logged_and_fails_nobody(
     monkeypatch.setattr(consequences, "hand_over", lambda *_, **__: 1 / 0)
     with transaction.atomic():
         announce(1, units=[7], kind=Kind.TRAIN, now=NOW)
-    assert "follow-up of company 1" in caplog.text
+    assert "_FollowUp" in caplog.text
+    assert "ZeroDivisionError" in caplog.text
 
 
 @pytest.mark.django_db(transaction=True)

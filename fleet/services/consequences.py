@@ -155,7 +155,7 @@ class _FollowUp:
 
     def __post_init__(self) -> None:
         # Django tells by this name of a hook that failed, and would fail itself without it.
-        self.__qualname__ = f"follow-up of company {self.company_id}"
+        self.__qualname__ = type(self).__name__
 
     def __call__(self) -> None:
         self.is_sent = True

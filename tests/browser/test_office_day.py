@@ -35,6 +35,7 @@ EVERY_PAGE = (
     "/company/policy/",
     "/company/limits/",
     "/company/forecasts/",
+    "/company/events/",
     "/company/trail/",
 )
 

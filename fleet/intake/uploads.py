@@ -163,7 +163,11 @@ def _read(batch: IntakeBatch, work: claims.ChunkRun) -> None:
 def _pieces_of(batch: IntakeBatch) -> Pieces:
     def pieces() -> Iterator[bytes]:
         for index in range(batch.pieces.count()):
-            yield bytes(batch.pieces.values_list("content", flat=True).get(index=index))
+            piece = batch.pieces.filter(index=index).values_list("content", flat=True).first()
+            if piece is None:
+                # Another worker has read it to the end, or a client's data was erased from it.
+                raise claims.WorkStoppedError
+            yield bytes(piece)
 
     return pieces
 
@@ -176,8 +180,17 @@ def _rows(shape: TextShape, columns: tuple[Column, ...], rows: Iterable[tuple[in
 
 
 def _store(log: Log, batch: IntakeBatch, rows: list[Row], work: claims.ChunkRun, *, passed: int) -> None:
-    """Store a block, and how far the file is read, in one transaction; what follows comes when all of it is read."""
+    """Store a block, and how far the file is read, in one transaction; what follows comes when all of it is read.
+
+    Raises
+    ------
+    WorkStoppedError
+        When another worker, who took this one for lost, has stored the block.
+    """
     with transaction.atomic(), held_back():
+        stored = IntakeBatch.objects.select_for_update(no_key=True).get(pk=batch.pk)
+        if stored.rows_passed != batch.rows_passed:
+            raise claims.WorkStoppedError
         outcome = log.take(rows, company=work.company, by=work.by, now=work.now, batch=batch)
         count_rows(batch, rows=rows, stored=len(outcome.stored), flagged=outcome.flagged, duplicates=outcome.duplicates)
         batch.rows_passed = passed

@@ -17,7 +17,7 @@ from django.db.models import Count, Max, Q
 
 from accounts.language import catalogue_of
 from accounts.models import Company
-from fleet.models import CatalogueItem, FeedWaterSample, Instrument, Placement, Position, Reading, Unit
+from fleet.models import CatalogueItem, FeedWaterSample, Instrument, Placement, Position, Reading, Site, Unit
 from fleet.services.limits import limits_of_units
 
 _MAKES_ANSWERS: Final = ("engineering", "services", "models")
@@ -56,13 +56,15 @@ def marks_of_units(company: Company, unit_ids: Sequence[int]) -> dict[int, str]:
     for unit_id, *row in meters.values_list("unit_id", *_columns(Instrument)):
         trains[unit_id].append(row)
     units = mine(Unit.objects.all(), "pk").order_by("pk")
-    rows = units.values_list("pk", "site_id", "site__chloraminated", "site__own_well", "site__supply", *_columns(Unit))
-    known_units = list(rows)
+    of_site = [f"site__{name}" for name in _columns(Site)]
+    known_units = list(units.values_list("pk", "site_id", *of_site, *_columns(Unit)))
     sites = {row[1] for row in known_units}
     samples = FeedWaterSample.objects.of_company(company)
     water = _counted(samples if named is None else samples.filter(site_id__in=sites), "site_id")
     limits = limits_of_units(company, [row[0] for row in known_units])
-    common = (release(), company.time_zone)
+    # A meter that is carried from unit to unit may have read any of them.
+    carried = Instrument.objects.of_company(company).filter(unit__isnull=True).order_by("pk")
+    common = (release(), company.time_zone, list(carried.values_list(*_columns(Instrument))))
     return {
         unit_id: mark(
             (common, row, limits.get(unit_id), water.get(site_id), readings.get(unit_id), trains.get(unit_id))

@@ -124,6 +124,24 @@ def test_another_worker_goes_on_where_the_first_was_lost(
 
 
 @pytest.mark.django_db
+def test_a_worker_that_was_taken_for_lost_stores_nothing_twice(
+    unit: Unit, owner: Membership, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job = taken(unit, owner, log_of(12), monkeypatch, 4)
+    late = Work(job)
+
+    def meanwhile(share: float, doing: str) -> None:
+        monkeypatch.setattr(late, "progress", lambda *_: None)
+        uploads.upload_chunk(Work(job))  # type: ignore[arg-type]
+
+    monkeypatch.setattr(late, "progress", meanwhile)
+    with pytest.raises(WorkStoppedError):
+        uploads.upload_chunk(late)  # type: ignore[arg-type]
+    batch = IntakeBatch.objects.get(job=job)
+    assert [getattr(batch, name) for name in COUNTS] == [15, 13, 1, 1, 1]
+
+
+@pytest.mark.django_db
 def test_whoever_stops_it_keeps_what_was_stored_and_that_is_followed(
     unit: Unit, owner: Membership, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -135,6 +153,15 @@ def test_whoever_stops_it_keeps_what_was_stored_and_that_is_followed(
     batch = IntakeBatch.objects.get(job=job)
     assert (batch.rows, batch.stored) == (7, 7)
     assert followed == [{unit.pk}]
+    assert not UploadPiece.objects.exists()
+
+
+@pytest.mark.django_db
+def test_a_file_without_a_row_is_read_to_its_end(
+    unit: Unit, owner: Membership, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job = taken(unit, owner, HEADER, monkeypatch, 4)
+    assert uploads.upload_chunk(Work(job))["rows"] == 0  # type: ignore[arg-type]
     assert not UploadPiece.objects.exists()
 
 

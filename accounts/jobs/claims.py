@@ -18,8 +18,9 @@ from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
 from accounts.errors import Conflict, DomainError, InvalidInput
+from accounts.jobs.heartbeat import LONGEST_SILENCE, kept, lease
 from accounts.jobs.models import Job, JobChunk
-from accounts.jobs.queue import JOBS, give
+from accounts.jobs.queue import JOBS, give, lengths
 from accounts.language import gettext
 from accounts.models import Company, Membership
 from accounts.services.companies import lock_company
@@ -71,6 +72,7 @@ class ChunkRun:
     _chunk: JobChunk
     _share_of_others: float
     _share_of_one: float
+    _began_at: datetime
     _reported_at: datetime | None = None
 
     def progress(self, share: float, doing: str) -> None:
@@ -101,6 +103,17 @@ class ChunkRun:
         share_done = min(1.0, self._share_of_others + self._share_of_one * max(0.0, min(1.0, share)))
         Job.objects.filter(pk=self.job_id, state=Job.State.RUNNING).update(share_done=share_done, doing=doing[:200])
         return True
+
+    def is_alive(self) -> bool:
+        """Renew the lease from beside the work; False where it is nobody's to renew any more.
+
+        That is so when another worker has the chunk, when the job is to stop and the work does not hear it, and when
+        the work has said nothing for too long.
+        """
+        clock = timezone.now()
+        if clock - (self._reported_at or self._began_at) > LONGEST_SILENCE:
+            return False
+        return _own_claim(self._chunk).filter(job__stop_requested=False).update(lease_until=_lease(clock)) == 1
 
     def should_stop(self) -> bool:
         """Whether somebody asked the job to stop."""
@@ -274,9 +287,10 @@ def _run_chunk(job_id: int, index: int, clock: datetime, held: int | None) -> st
     kind = _kinds.get(job.kind)
     if kind is None:
         return _fail(claimed, clock, {"code": "unknown_job_kind", "sentence": f"There is no job '{job.kind}'."})
-    work = _work(job, claimed)
+    work = _work(job, claimed, clock)
     try:
-        result = kind.handler(work)
+        with kept(work.is_alive):
+            result = kind.handler(work)
     except WorkStoppedError:
         return _release_stopped(claimed, timezone.now())
     except DomainError as error:
@@ -342,24 +356,42 @@ def renew(*, chunk: JobChunk, now: datetime) -> bool:
 
 
 def stalled_chunks(*, now: datetime) -> QuerySet[JobChunk]:
-    """The chunks that wait for longer than a lease, or whose worker is gone, of all companies."""
-    expired = Q(state=JobChunk.State.RUNNING, lease_until__lt=now)
-    # A chunk that has only just been created is on its way to a worker.
-    left_lying = Q(
-        state=JobChunk.State.WAITING, job__created_at__lt=now - timedelta(seconds=settings.JOB_LEASE_SECONDS)
-    )
-    stalled = JobChunk.objects.filter(expired | left_lying, ~_waits_for_others(), job__state__in=LIVE)
-    return stalled.order_by("job_id", "index")
+    """The chunks that wait for very long, or whose worker is gone, of all companies."""
+    return _pending_chunks(_expired(now) | _waiting_since(now - LONGEST_SILENCE))
 
 
 @over_all_companies()
 def resume_stalled(*, now: datetime) -> int:
     """Hand out again the chunks that wait or whose lease ran out; the number handed out.
 
-    A broker gives an unfinished task back by itself, but only after its own time-out, and not when it was emptied.
+    A broker gives an unfinished task back by itself, but only after its own time-out, and not when it was emptied. What
+    has waited for a lease only is handed out where nothing lies in its queue: behind others it may wait its turn.
     """
-    chunks = list(stalled_chunks(now=now).values_list("job_id", "job__kind", "index"))
-    return sum(_enqueue(job_id, kind, [index]) for job_id, kind, index in chunks)
+    chunks = list(_pending_chunks(_expired(now) | _waiting_since(now - lease())).values_list(*_FACTS))
+    long_waiting = set(stalled_chunks(now=now).values_list(*_FACTS))
+    in_queue = (lengths() if set(chunks) - long_waiting else None) or {}
+    return sum(
+        _enqueue(job_id, kind, [index])
+        for job_id, kind, index in chunks
+        if (job_id, kind, index) in long_waiting or in_queue.get(_queue_of(kind)) == 0
+    )
+
+
+_FACTS: Final = ("job_id", "job__kind", "index")
+
+
+def _expired(now: datetime) -> Q:
+    return Q(state=JobChunk.State.RUNNING, lease_until__lt=now)
+
+
+def _waiting_since(then: datetime) -> Q:
+    # A chunk that has only just been created is on its way to a worker.
+    return Q(state=JobChunk.State.WAITING, job__created_at__lt=then)
+
+
+def _pending_chunks(which: Q) -> QuerySet[JobChunk]:
+    pending = JobChunk.objects.filter(which, ~_waits_for_others(), job__state__in=LIVE)
+    return pending.order_by("job_id", "index")
 
 
 @over_all_companies()
@@ -371,10 +403,10 @@ def seconds_until_free(*, job_id: int, index: int, now: datetime) -> int:
 
 def _is_abandoned(job: Job, now: datetime) -> bool:
     """Whether a job was begun and nobody holds any of it any more."""
-    if job.started_at is None and not settings.CELERY_TASK_ALWAYS_EAGER:
-        # It may wait behind others in the queue.
+    if not settings.CELERY_TASK_ALWAYS_EAGER and not (job.started_at and job.stop_requested):
+        # It waits in the queue, or is handed out again; whoever will not wait asks it to stop.
         return False
-    is_old = job.stop_requested or job.created_at < now - timedelta(seconds=settings.JOB_LEASE_SECONDS)
+    is_old = job.stop_requested or job.created_at < now - lease()
     held = JobChunk.objects.filter(job=job, state=JobChunk.State.RUNNING, lease_until__gte=now)
     return is_old and not held.exists()
 
@@ -397,14 +429,17 @@ def _enqueue(job_id: int, kind: str, indexes: Sequence[int]) -> int:
     """Hand chunks to the queue; how many it took. Those it could not take stay waiting, for `resume_stalled`."""
     from accounts.jobs import tasks  # tasks call services; this one call goes the other way
 
-    queue = _kinds[kind].queue if kind in _kinds else JOBS
     for count, index in enumerate(indexes):
-        if not give(tasks.run_job_chunk, queue=queue, job_id=job_id, index=index):
+        if not give(tasks.run_job_chunk, queue=_queue_of(kind), job_id=job_id, index=index):
             return count
     return len(indexes)
 
 
-def _work(job: Job, chunk: JobChunk) -> ChunkRun:
+def _queue_of(kind: str) -> str:
+    return _kinds[kind].queue if kind in _kinds else JOBS
+
+
+def _work(job: Job, chunk: JobChunk, began_at: datetime) -> ChunkRun:
     counts = JobChunk.objects.filter(job_id=job.pk).aggregate(
         total=Count("pk"), done=Count("pk", filter=Q(state=JobChunk.State.DONE))
     )
@@ -421,6 +456,7 @@ def _work(job: Job, chunk: JobChunk) -> ChunkRun:
         _chunk=chunk,
         _share_of_others=counts["done"] / total,
         _share_of_one=1.0 / total,
+        _began_at=began_at,
     )
 
 
@@ -430,7 +466,7 @@ def _own_claim(chunk: JobChunk) -> Any:
 
 
 def _lease(now: datetime) -> datetime:
-    return now + timedelta(seconds=settings.JOB_LEASE_SECONDS)
+    return now + lease()
 
 
 def _is_pending(job_id: int, index: int) -> bool:

@@ -7,8 +7,10 @@ followed, nor what follows a reading for the nights of all companies.
 import logging
 from typing import Any, Final
 
-from celery import Task
+from celery import Task, current_app
 from django.conf import settings
+from kombu import Connection
+from kombu.exceptions import ChannelError, OperationalError
 
 log = logging.getLogger(__name__)
 
@@ -35,3 +37,20 @@ def give(task: "Task[Any, Any]", queue: str | None = None, **arguments: Any) -> 
         log.warning("%s waits until the queue can be reached: %s", task.name, error)
         return False
     return True
+
+
+def lengths() -> dict[str, int] | None:
+    """How many tasks lie in each queue of this program; None where they cannot be reached."""
+    try:
+        with current_app.connection_for_write() as connection:
+            connection.ensure_connection(max_retries=1, timeout=2)
+            return {name: _length(connection, name) for name in sorted(current_app.amqp.queues)}
+    except (OperationalError, OSError):
+        return None
+
+
+def _length(connection: Connection, queue: str) -> int:
+    try:
+        return int(connection.default_channel.queue_declare(queue=queue, passive=True).message_count)
+    except ChannelError:
+        return 0  # a queue is there while something lies in it

@@ -13,13 +13,12 @@ from django.conf import settings
 from django.db import DatabaseError
 from django.db.models import Count, Min
 from django.utils import timezone
-from kombu import Connection
-from kombu.exceptions import ChannelError, OperationalError
 from prometheus_client.core import GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
 
 from accounts.jobs.claims import LIVE, stalled_chunks
 from accounts.jobs.models import Job, StepTime
+from accounts.jobs.queue import lengths
 from accounts.models import Letter
 from accounts.services.letters import MOST_ATTEMPTS
 from accounts.wall import over_all_companies
@@ -111,29 +110,11 @@ def _queue(now: datetime) -> Iterator[Metric]:
         return
     up = GaugeMetricFamily("ro_fleet_queue_up", "Whether the queue can be reached.")
     tasks = GaugeMetricFamily("ro_fleet_queue_tasks", "Tasks that lie in a queue.", labels=["queue"])
-    try:
-        with Connection(settings.CELERY_BROKER_URL, connect_timeout=2) as connection:
-            connection.ensure_connection(max_retries=1, timeout=2)
-            for name in queue_names():
-                tasks.add_metric([name], _length(connection, name))
-        up.add_metric([], 1)
-    except (OperationalError, OSError):
-        up.add_metric([], 0)
+    found = lengths()
+    up.add_metric([], 0 if found is None else 1)
+    for name, count in (found or {}).items():
+        tasks.add_metric([name], count)
     yield from (up, tasks)
-
-
-def queue_names() -> list[str]:
-    """The names of the queues that tasks of this program are put on."""
-    from celery import current_app
-
-    return sorted(current_app.amqp.queues)
-
-
-def _length(connection: Connection, queue: str) -> int:
-    try:
-        return int(connection.default_channel.queue_declare(queue=queue, passive=True).message_count)
-    except ChannelError:
-        return 0  # a queue is there while something lies in it
 
 
 for _measure in (_jobs, _nights, _letters, _queue):

@@ -32,7 +32,7 @@ app.conf.beat_schedule = {
     "letters": {"task": "accounts.tasks.send_letters", "schedule": crontab(minute="*")},
     "webhooks": {"task": "accounts.webhooks.tasks.send_webhooks", "schedule": crontab(minute="*")},
     # What a dead worker held is handed out again long before the queue itself would miss it.
-    "resume stalled jobs": {"task": "accounts.jobs.tasks.resume_stalled_jobs", "schedule": crontab(minute="*/5")},
+    "resume stalled jobs": {"task": "accounts.jobs.tasks.resume_stalled_jobs", "schedule": crontab(minute="*")},
 }
 
 

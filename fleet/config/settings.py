@@ -245,8 +245,8 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
 # Somebody waits for the answer while a task is put on the queue: a queue that is away is given up soon.
 CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 2, "interval_start": 0.1, "interval_step": 0.1, "interval_max": 0.2}
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
-# How long a claimed piece of work stays with its worker before another may take it over.
-JOB_LEASE_SECONDS = _seconds("JOB_LEASE_SECONDS", default=900)
+# How long a claimed piece of work stays with a worker that gives no sign of life before another may take it over.
+JOB_LEASE_SECONDS = _seconds("JOB_LEASE_SECONDS", default=45)
 
 # Unset, e-mails are written to the terminal and nobody gets one. A server that hangs must not hold a worker for ever.
 EMAIL_URL = _url("EMAIL_URL", ("consolemail", "smtp", "smtp+tls", "smtp+ssl")) or "consolemail://"

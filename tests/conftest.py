@@ -13,6 +13,7 @@ from hypothesis import settings
 
 from accounts.models import Company
 from accounts.services.budgets import forget_held
+from tests.effort import LONG
 from tests.walled import as_application, build_wall
 
 pytest_plugins = ["tests.cast"]
@@ -26,20 +27,64 @@ settings.load_profile("suite")
 _FIRST = ("tests/live/", "tests/test_servers.py", "tests/demo/", "tests/browser/")
 
 
+# What our own SQL, locks and constraints carry; with it goes every test that commits.
+_ON_POSTGRESQL = (
+    "tests/accounts/http/test_etags.py",
+    "tests/accounts/http/test_idempotency.py",
+    "tests/accounts/jobs/",
+    "tests/accounts/test_budgets.py",
+    "tests/accounts/test_tenancy.py",
+    "tests/accounts/webhooks/",
+    "tests/fleet/api/test_readings_api.py",
+    "tests/fleet/intake/test_uploads.py",
+    "tests/fleet/services/forecasts/test_refresh_forecasts.py",
+    "tests/fleet/services/test_reviews.py",
+    "tests/live/",
+    "tests/scheduling/company_files/test_take_out.py",
+    "tests/scheduling/services/needs/test_needs.py",
+    "tests/scheduling/services/orders/",
+    "tests/scheduling/services/rounds/test_plans.py",
+    "tests/scheduling/services/stock/",
+    "tests/scheduling/services/test_nightly.py",
+    "tests/scheduling/services/visits/",
+    "tests/scheduling/services/work/",
+    "tests/test_erasure.py",
+    "tests/test_every_write.py",
+    "tests/test_row_locks.py",
+    "tests/test_wall.py",
+)
+
+
 # Around all others: marks are asked for by -m, and what talks to no database is put last.
 @pytest.hookimpl(wrapper=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> Iterator[None]:
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> Iterator[None]:
     """Mark what touches the database, so that a run on another database need not repeat the rest; put long ones first.
+
+    Out of a short run stay what is marked as long and, on SQLite, what puts work on a queue: in operation PostgreSQL
+    stands beside one.
 
     What is marked as about the interface is not repeated either: it asks what is let in and how it is said, and
     the same views answer over either database.
     """
+    left_out = [] if LONG else [item for item in items if _is_long(item)]
+    if left_out:
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if item not in set(left_out)]
     for item in items:
-        touches = {"db", "transactional_db"} & set(getattr(item, "fixturenames", ()))
-        if (touches or item.get_closest_marker("django_db")) and not item.get_closest_marker("interface"):
+        mark, fixtures = item.get_closest_marker("django_db"), set(getattr(item, "fixturenames", ()))
+        if ({"db", "transactional_db"} & fixtures or mark) and not item.get_closest_marker("interface"):
             item.add_marker("database")
+            commits = "transactional_db" in fixtures or (mark and mark.kwargs.get("transaction"))
+            if commits or item.nodeid.startswith(_ON_POSTGRESQL):
+                item.add_marker("postgresql")
     yield
     items.sort(key=lambda item: not item.nodeid.startswith(_FIRST))
+
+
+def _is_long(item: pytest.Item) -> bool:
+    if item.get_closest_marker("long"):
+        return True
+    return connection.vendor == "sqlite" and "broker" in getattr(item, "fixturenames", ())
 
 
 @pytest.fixture(autouse=True)

@@ -48,7 +48,7 @@ pytestmark = pytest.mark.interface
 TYPING = ("type", "$ref", "enum", "const", "anyOf", "oneOf", "allOf")
 
 # A wider search than the suite's own: OPENAPI_EXAMPLES=200 pytest tests/test_openapi.py
-EXAMPLES = int(os.environ.get("OPENAPI_EXAMPLES", "6"))
+EXAMPLES = int(os.environ.get("OPENAPI_EXAMPLES", "3"))
 
 
 @pytest.fixture(scope="module")

@@ -13,6 +13,9 @@ from tests.simulator.years import Tally, Way, run_years
 SIX, FAILS, FIXED, PLANNED = "six months", "a reading fails", "fixed intervals", "planned"
 
 
+pytestmark = pytest.mark.long
+
+
 @pytest.fixture(scope="module")
 def year() -> dict[str, Tally]:
     ways = [

@@ -52,6 +52,7 @@ def test_the_driver_is_named_rightly(usual):
     assert usual.driver_right() >= 0.90
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("world", ["hard", "bare", "restless"])
 def test_a_world_with_other_physics_and_habits_is_forecast_as_well(world):
     score = study(replace(WORLDS[world], units=120), seeds=(63,), cut_years=(2.5,))
@@ -61,12 +62,14 @@ def test_a_world_with_other_physics_and_habits_is_forecast_as_well(world):
     assert score.driver_right() >= 0.90
 
 
+@pytest.mark.long
 def test_a_young_company_with_hardly_a_past_life_is_forecast_better_than_by_labels():
     score = study(WORLDS["young"], seeds=(63, 64, 65, 66))
     assert score.score("learned").pinball <= 0.75 * score.score("label over load").pinball
     assert 0.70 <= score.score("learned").coverage_80 <= 0.90
 
 
+@pytest.mark.long
 def test_more_readings_do_not_make_it_worse():
     """The same fleet with all its readings, a third, a tenth of them and none."""
     world = replace(WORLDS["rich"], units=120)

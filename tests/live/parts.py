@@ -130,7 +130,8 @@ class Person:
             return state["finished_at"] is not None
 
         try:
-            wait_until(ended, f"job {job['id']} of kind {job['kind']}")
+            # Asked now and then: each question takes time from the work that is waited for.
+            wait_until(ended, f"job {job['id']} of kind {job['kind']}", every_seconds=0.5)
             assert state["state"] != "failed", state
         except AssertionError as error:
             error.add_note(self.parts.logs())

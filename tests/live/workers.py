@@ -20,13 +20,13 @@ ROOT = Path(__file__).resolve().parents[2]
 PATIENCE_SECONDS = 600.0
 
 
-def wait_until(happens: Callable[[], bool], what: str) -> None:
+def wait_until(happens: Callable[[], bool], what: str, *, every_seconds: float = 0.05) -> None:
     """Look again and again until something has happened."""
     deadline = time.monotonic() + PATIENCE_SECONDS
     while not happens():
         if time.monotonic() > deadline:
             raise AssertionError(f"waited in vain: {what}")
-        time.sleep(0.05)
+        time.sleep(every_seconds)
 
 
 def test_database_address() -> str:

@@ -42,7 +42,7 @@ def policy(owner: Person) -> None:
 
 
 def outlook(office: Person) -> None:
-    """What another policy would do, which takes long to wait for; prices of bad water against intervals, longer still."""
+    """What another policy would do takes long to wait for; prices of bad water against intervals take longer still."""
     preview = office.post("/policy/preview/", {"visit_cost": 40.0})
     if LONG:
         assert office.finished(preview)["result"]["changes"] == ["visit_cost"]

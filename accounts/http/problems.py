@@ -7,6 +7,7 @@
 Within a request, `request_id` names it, as the header of the answer and the lines of the log do.
 """
 
+import errno
 import logging
 import math
 from collections.abc import Iterator, Mapping, Sequence
@@ -39,6 +40,7 @@ log = logging.getLogger(__name__)
 
 PROBLEM_JSON = "application/problem+json"
 AWAY = "The records cannot be reached. Try again in a moment; with the same Idempotency-Key nothing is done twice."
+NO_ROOM = "The server has no room left, and nothing of this was stored. Tell whoever runs it, and send it again later."
 _NOT_FOUND = "There is nothing here, or nothing you may see."
 _DEPENDANTS_SHOWN = 20
 
@@ -135,6 +137,9 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response | No
             return problem(409, **explain_integrity_error(error))
         case OverflowError() | DataError():
             return problem(400, "A number or a date in the request is out of range.", code="out_of_range")
+        case OperationalError() | OSError() if _is_full(error):
+            log.error("no room left on a disk of the server: %s", error)
+            return problem(503, NO_ROOM, code="no_room", headers={"Retry-After": "60"})
         case OperationalError() | InterfaceError() if _is_away(error):
             return problem(503, AWAY, headers={"Retry-After": "10"})
         case OperationalError() if _is_busy(error):
@@ -220,6 +225,14 @@ def _is_busy(error: OperationalError) -> bool:
     # SQLSTATE of PostgreSQL: serialization failure, deadlock, lock not available.
     state = getattr(error.__cause__, "sqlstate", None)
     return "locked" in str(error) or state in {"40001", "40P01", "55P03"}
+
+
+def _is_full(error: OperationalError | OSError) -> bool:
+    """Tell a disk that takes no more, be it that of the database or that of the pictures."""
+    if isinstance(error, OSError):
+        return error.errno in {errno.ENOSPC, errno.EDQUOT}
+    # SQLSTATE of PostgreSQL, and the words of SQLite, which has no codes here.
+    return getattr(error.__cause__, "sqlstate", None) == "53100" or "disk is full" in str(error)
 
 
 def _is_away(error: OperationalError | InterfaceError) -> bool:

@@ -13,8 +13,8 @@ from accounts.models import Membership, SentWithoutKey, StoredAnswer
 
 # Longer than any van stays without a signal.
 KEPT_FOR = timedelta(hours=48)
-# A call that has not answered by then has died with its process, and the next one may take its place: no web server lets
-# a request last longer (`fleet/config/server/web.py`), and whoever waits with a report is not told to wait longer.
+# A call that has not answered by then has died with its process, and the next one may take its place: a request may not
+# last longer (`fleet/config/server/web.py`), and whoever waits with a report is not told to wait longer.
 CLAIMED_FOR = timedelta(minutes=2)
 # Whoever sends the very same again within this time without a key has probably repeated a request that got lost.
 REPEATED_WITHIN = timedelta(minutes=10)

@@ -1,5 +1,6 @@
 """Every error in one shape: RFC 9457, with a JSON Pointer (RFC 6901) and a sentence for each fault."""
 
+import errno
 import json
 from typing import Any
 
@@ -11,7 +12,7 @@ from django.core.exceptions import (
     TooManyFieldsSent,
 )
 from django.core.exceptions import ValidationError as DjangoValidationError
-from django.db import DataError, IntegrityError, OperationalError
+from django.db import DataError, IntegrityError, OperationalError, connection
 from django.http import Http404
 from django.test import Client as Browser
 from django.test import override_settings
@@ -22,7 +23,7 @@ from accounts import errors
 from accounts.http.faults import KeyReused, PreconditionFailed, StillRunning, header_fault, parameter_fault
 from accounts.http.parsers import TooLarge
 from accounts.http.problems import KINDS, problem_response
-from accounts.models import Client, Membership
+from accounts.models import Client, Company, Membership
 from tests import factories
 
 pytestmark = pytest.mark.interface
@@ -74,6 +75,7 @@ def answer(error: Exception) -> Any:
         (DataError(), 400, "out_of_range"),
         (SuspiciousOperation(), 400, "suspicious_request"),
         (OperationalError("database is locked"), 503, "busy"),
+        (OSError(errno.ENOSPC, "No space left on device"), 503, "no_room"),
     ],
     ids=lambda value: type(value).__name__ if isinstance(value, Exception) else str(value),
 )
@@ -88,6 +90,31 @@ def test_each_exception_has_its_status_and_code(error: Exception, status: int, c
 @pytest.mark.parametrize("error", [ValueError("a slip"), KeyError("x"), OperationalError("no such table")])
 def test_an_error_nobody_foresaw_is_not_dressed_up(error: Exception) -> None:
     assert problem_response(error, {}) is None
+
+
+def add_client(api: APIClient, name: str) -> Any:
+    return api.post(CLIENTS, {"name": name, "notes": "x" * 5000}, format="json")
+
+
+def test_a_database_without_room_says_so_and_takes_it_when_there_is_room(
+    owner: Membership, as_owner: APIClient, company: Company
+) -> None:
+    if connection.vendor != "sqlite":
+        pytest.skip("PostgreSQL is filled by `try_faults disk`")
+    with connection.cursor() as cursor:
+        # A few pages more for what every request notes.
+        cursor.execute("PRAGMA page_count")
+        cursor.execute(f"PRAGMA max_page_count = {cursor.fetchone()[0] + 4}")
+        try:
+            answers = [add_client(as_owner, f"Harbour Office {number}") for number in range(40)]
+        finally:
+            cursor.execute("PRAGMA max_page_count = 1073741823")
+    refused = answers[-1]
+    assert {answer.status_code for answer in answers} == {201, 503}
+    assert (refused.json()["code"], refused.headers["Retry-After"]) == ("no_room", "60")
+    assert "nothing of this was stored" in refused.json()["detail"]
+    assert add_client(as_owner, "Harbour Office").status_code == 201
+    assert Client.objects.count() == 1 + [answer.status_code for answer in answers].count(201)
 
 
 def test_waiting_times_are_in_the_headers() -> None:

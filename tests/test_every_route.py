@@ -348,6 +348,8 @@ TABLE: dict[str, str] = {
     "POST /api/v1/answers/<token>/": PUBLIC,
     "GET /calendars/<secret>.ics": PUBLIC,
     "GET /my-day/worker.js": PUBLIC,
+    "GET /my-day/day.js": PUBLIC,
+    "GET /my-day/stop.js": PUBLIC,
     "GET /answer/<token>/": PUBLIC,
     "GET /healthz": PUBLIC,
     "GET /readyz": PUBLIC,

@@ -5,6 +5,7 @@ from django.urls import include, path
 from scheduling.pages.answer import AnswerPage
 from scheduling.pages.calendar import calendar
 from scheduling.pages.my_day.pages import MyDayPage, RoundDayPage, StopPage
+from scheduling.pages.my_day.scripts import ENTRIES, script
 from scheduling.pages.my_day.worker import worker
 from scheduling.pages.my_water.files import ReadingsFile, WaterFile
 from scheduling.pages.my_water.reading_page import FaultPage, ReadingPage
@@ -27,4 +28,5 @@ urlpatterns = [
     path("my-day/rounds/<int:round>/", RoundDayPage.as_view(), name="my-day-round"),
     path("my-day/stops/<int:stop>/", StopPage.as_view(), name="my-day-stop"),
     path("my-day/worker.js", worker, name="my-day-worker"),
+    *(path(f"my-day/{name}.js", script, {"name": name}, name=f"my-day-script-{name}") for name in ENTRIES),
 ]

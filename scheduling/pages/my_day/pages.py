@@ -26,7 +26,6 @@ from scheduling.api.stops import StopViewSet
 from scheduling.api.visits import VisitViewSet
 from scheduling.models import Plan, Visit
 from scheduling.pages.my_day.stop import StopFacts, clock, shown_stop, shown_visit
-from scheduling.pages.my_day.worker import imported_by
 
 _LAST_READINGS: Final = 100
 """Among so many of a site's newest readings the last value of each gauge is looked for."""
@@ -60,7 +59,7 @@ class _PhonePage(Page):
             person=self.by.pk,
             made_clock=f"{self.now.astimezone(zone):%H:%M}",
             worker=reverse("my-day-worker"),
-            scripts=imported_by(self.script),
+            script=reverse(f"my-day-script-{self.script}"),
             day_address=reverse("my-day"),
             **context,
         )
@@ -71,7 +70,7 @@ class MyDayPage(_PhonePage):
     """The round of today; where there is none, which is next."""
 
     template_name = "scheduling/day/day.html"
-    script = "day.js"
+    script = "day"
 
     def get(self, request: HttpRequest) -> HttpResponse:
         """Show today."""
@@ -126,7 +125,7 @@ class StopPage(_PhonePage):
     """One stop: getting in, what to do, what to read, and the report."""
 
     template_name = "scheduling/day/stop.html"
-    script = "stop.js"
+    script = "stop"
 
     def get(self, request: HttpRequest, stop: int) -> HttpResponse:
         """Show the stop."""

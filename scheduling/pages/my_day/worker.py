@@ -2,7 +2,6 @@
 
 import hashlib
 import json
-import re
 from functools import cache
 from pathlib import Path
 from typing import Final
@@ -16,15 +15,9 @@ from django.templatetags.static import static
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 
-_SCRIPTS: Final = Path(__file__).resolve().parents[2] / "static" / "scheduling" / "day"
-_FOLDER: Final = "scheduling/day"
-_IMPORT: Final = re.compile(r'from "\./(\w+\.js)"')
-_FILES: Final = (
-    "accounts/page.css",
-    "accounts/drop.svg",
-    "scheduling/day.css",
-    *(f"{_FOLDER}/{path.name}" for path in sorted(_SCRIPTS.glob("*.js"))),
-)
+from scheduling.pages.my_day.scripts import ENTRIES, joined
+
+_FILES: Final = ("accounts/page.css", "accounts/drop.svg", "scheduling/day.css")
 _WORKER: Final = "scheduling/day/worker.js"
 
 
@@ -37,7 +30,7 @@ def worker(request: HttpRequest) -> HttpResponse:
     }
     context = {
         "version": _version(*pages.values()),
-        "files": [static(name) for name in _FILES],
+        "files": [*map(static, _FILES), *(reverse(f"my-day-script-{name}") for name in ENTRIES)],
         "start": reverse("my-day"),
         "sign_in": reverse("sign-in"),
         "sign_out": reverse("sign-out"),
@@ -52,19 +45,6 @@ def worker(request: HttpRequest) -> HttpResponse:
     return response
 
 
-@cache
-def imported_by(entry: str) -> list[str]:
-    """Addresses of the scripts that one imports, and that those import: a browser told of all asks for all at once."""
-    found: list[str] = []
-    waiting = [entry]
-    while waiting:
-        for name in _IMPORT.findall((_SCRIPTS / waiting.pop()).read_text()):
-            if name not in found:
-                found.append(name)
-                waiting.append(name)
-    return [static(f"{_FOLDER}/{name}") for name in sorted(found)]
-
-
 def _version(*texts: str) -> str:
     """A mark of the files and pages that it keeps: another one, and a phone fetches them anew."""
     return hashlib.sha256("".join([_digest_of_files(), *texts]).encode()).hexdigest()[:16]
@@ -77,4 +57,6 @@ def _digest_of_files() -> str:
         found = finders.find(name)
         digest.update(name.encode())
         digest.update(Path(str(found)).read_bytes() if found else b"")
+    for name in ENTRIES:
+        digest.update(joined(name).encode())
     return digest.hexdigest()

@@ -91,11 +91,12 @@ def _vessel(number: int, row: Mapping[str, Any], zone: str, for_client: bool) ->
         is_empty=installed is None,
         item=installed["item_name"] if installed is not None else "",
         since=day_of(installed["placed_at"], zone) if installed is not None else None,
-        words=_words(share, is_exhausted, installed is None),
+        words=_words(share, is_exhausted, installed is None, step=5 if for_client else 1),
     )
 
 
-def _words(share: float | None, is_exhausted: bool, is_empty: bool) -> str:
+def _words(share: float | None, is_exhausted: bool, is_empty: bool, *, step: int) -> str:
+    # A client reads steps of 5 %, as such an estimate can bear; the office has the figure of the table beside it.
     if is_empty:
         return gettext("nothing stands here")
     if is_exhausted:
@@ -104,4 +105,4 @@ def _words(share: float | None, is_exhausted: bool, is_empty: bool) -> str:
         return gettext("not known yet")
     if share < 0.05:
         return gettext("nearly nothing left")
-    return gettext("about {percent} % left").format(percent=max(5, round(share * 20) * 5))
+    return gettext("about {percent} % left").format(percent=max(5, round(share * 100 / step) * step))

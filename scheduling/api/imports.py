@@ -40,6 +40,14 @@ class FieldChangeSerializer(AnswerSerializer):
     new = serializers.CharField(help_text="what the row says")
 
 
+class CellRemarkSerializer(AnswerSerializer):
+    """What is told of one cell of a row."""
+
+    column = serializers.CharField(help_text="the column as the file heads it, else the field")
+    written = serializers.CharField(help_text="what is written there; empty: nothing")
+    remark = serializers.CharField(help_text="why it was not taken, or how it was understood")
+
+
 class ImportedRowSerializer(AnswerSerializer):
     """What became of a row."""
 
@@ -53,6 +61,7 @@ class ImportedRowSerializer(AnswerSerializer):
         child=serializers.CharField(), help_text="what was not taken of it and why, with what would be right"
     )
     changes = FieldChangeSerializer(many=True, help_text="field by field what it changes of a record that is there")
+    cells = CellRemarkSerializer(many=True, help_text="those of the remarks that are about one cell, with its place")
 
 
 class ImportedPageSerializer(AnswerSerializer):

@@ -334,6 +334,7 @@ def _store_row(sheet: Sheet, row: Row, bringing: Bringing, earlier: dict[str, in
             is_known_already = any(remark.startswith(f"{row.header(name_of_field)}: ") for remark in row.remarks)
             if not is_known_already or name_of_field in row.values:
                 row.say(name_of_field, sentence)
-        return RowResult(row.line, Outcome.REFUSED, name, row.remarks)
+        return RowResult(row.line, Outcome.REFUSED, name, row.remarks, cells=row.cells)
     earlier.setdefault(key, row.line)
-    return RowResult(row.line, outcome, name, row.remarks, row.changes if outcome == Outcome.CHANGED else [])
+    changes = row.changes if outcome == Outcome.CHANGED else []
+    return RowResult(row.line, outcome, name, row.remarks, changes, row.cells)

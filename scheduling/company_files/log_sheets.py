@@ -30,7 +30,7 @@ from scheduling.company_files.cells import (
     points_group_in,
 )
 from scheduling.company_files.given_out import known_again
-from scheduling.company_files.outcome import Outcome, PageResult, RowResult
+from scheduling.company_files.outcome import CellRemark, Outcome, PageResult, RowResult
 from scheduling.company_files.pages import Page
 from scheduling.company_files.rows import Bringing
 from scheduling.company_files.written import day_order, home_unit, number_and_unit, spelled_pressure, with_century
@@ -111,7 +111,7 @@ def store_log(log: Log, page: Page, bringing: Bringing, *, is_us: bool) -> PageR
             result.remarks.append(f"There is no column {shown}; without it no row can be placed.")
             return result
     without: dict[int, set[str]] = {}
-    remarks: dict[int, list[str]] = {}
+    remarks: dict[int, list[CellRemark]] = {}
     habits = _habits(page, columns, bringing, is_us)
     if habits.remark:
         result.remarks.append(habits.remark)
@@ -137,8 +137,7 @@ def store_log(log: Log, page: Page, bringing: Bringing, *, is_us: bool) -> PageR
             transaction.savepoint_rollback(trial)
             for row in rows:
                 for fault in row.faults if row.line in without else ():
-                    sentence = f"{fault.field}: {fault.sentence.rstrip('.')}; this value is not stored."
-                    remarks.setdefault(row.line, []).append(sentence)
+                    remarks.setdefault(row.line, []).append(_not_stored(row, fault.field, fault.sentence))
             rows = _rows(log, page, columns, bringing, habits, without, {})
             known_again(rows, model=log.model, owner=log.owner, bringing=bringing)
             outcome = _take(log, rows, lines_known, bringing, batch)
@@ -187,12 +186,18 @@ def _take(log: Log, rows: Sequence[Row], lines_known: Collection[int], bringing:
     return log.take(fresh, company=bringing.company, by=bringing.by, now=bringing.now, batch=batch)
 
 
-def _row_result(row: Row, stored_lines: set[Any], remarks: list[str], owner: str) -> RowResult:
+def _not_stored(row: Row, header: str, why: str) -> CellRemark:
+    return CellRemark(header, str(row.raw.get(header, "")), f"{why.rstrip('.')}; this value is not stored.")
+
+
+def _row_result(row: Row, stored_lines: set[Any], told: list[CellRemark], owner: str) -> RowResult:
+    name = row.words.get(owner, "")
     if row.faults:
-        reasons = [f"{fault.field}: {fault.sentence}" for fault in row.faults]
-        return RowResult(row.line, Outcome.REFUSED, row.words.get(owner, ""), reasons)
-    outcome = Outcome.MADE if row.line in stored_lines else Outcome.LEFT
-    return RowResult(row.line, outcome, row.words.get(owner, ""), remarks)
+        told = [CellRemark(fault.field, str(row.raw.get(fault.field, "")), fault.sentence) for fault in row.faults]
+        outcome = Outcome.REFUSED
+    else:
+        outcome = Outcome.MADE if row.line in stored_lines else Outcome.LEFT
+    return RowResult(row.line, outcome, name, [f"{cell.column}: {cell.remark}" for cell in told], cells=told)
 
 
 def _columns(log: Log, page: Page, result: PageResult) -> list[Column]:
@@ -257,7 +262,7 @@ def _rows(
     bringing: Bringing,
     habits: Habits,
     without: Mapping[int, set[str]],
-    remarks: dict[int, list[str]],
+    remarks: dict[int, list[CellRemark]],
 ) -> list[Row]:
     rows = [Row(line=line, raw=cells_by_header(page.table, cells)) for line, cells in page.table.rows]
     for column in columns:
@@ -276,8 +281,7 @@ def _rows(
             if column.name in without.get(row.line, ()):
                 continue
             if place in numbers.trouble:
-                why = numbers.trouble[place].rstrip(".")
-                remarks.setdefault(row.line, []).append(f"{column.header}: {why}; this value is not stored.")
+                remarks.setdefault(row.line, []).append(_not_stored(row, column.header, numbers.trouble[place]))
             elif numbers.values[place] == numbers.values[place]:
                 own = home_unit(split[place][1], is_us=habits.is_us)
                 row.sent[column.name] = Sent(repr(float(numbers.values[place])), own or column.unit)

@@ -23,6 +23,15 @@ class FieldChange:
     new: str
 
 
+@dataclass(frozen=True)
+class CellRemark:
+    """What is told of one cell of a row: its column as the file heads it, and what is written there."""
+
+    column: str
+    written: str
+    remark: str
+
+
 @dataclass
 class RowResult:
     """One row of a file.
@@ -37,6 +46,8 @@ class RowResult:
         What was not taken of it, and why, with what would be right; of a refused row why.
     changes
         Field by field what it changes.
+    cells
+        Those of the remarks that are about one cell, with where it is and what is written there.
     """
 
     line: int
@@ -44,6 +55,7 @@ class RowResult:
     name: str = ""
     remarks: list[str] = field(default_factory=list)
     changes: list[FieldChange] = field(default_factory=list)
+    cells: list[CellRemark] = field(default_factory=list)
 
 
 @dataclass

@@ -13,7 +13,7 @@ from accounts.errors import DomainError
 from accounts.models import Company, Membership
 from accounts.naming import rows_named
 from accounts.tenancy import TenantQuerySet
-from scheduling.company_files.outcome import FieldChange, Outcome
+from scheduling.company_files.outcome import CellRemark, FieldChange, Outcome
 
 Fault = tuple[str, str]
 """Field, empty for the row as a whole, and a sentence."""
@@ -65,6 +65,8 @@ class Row:
         What is told of it so far.
     changes
         What it changes of the record it is about.
+    cells
+        The remarks that are about one cell, with where it is.
     """
 
     line: int
@@ -73,6 +75,7 @@ class Row:
     as_written: dict[str, str] = field(default_factory=dict)
     remarks: list[str] = field(default_factory=list)
     changes: list[FieldChange] = field(default_factory=list)
+    cells: list[CellRemark] = field(default_factory=list)
 
     def header(self, name: str) -> str:
         """How the sender calls a field."""
@@ -80,7 +83,11 @@ class Row:
 
     def say(self, name: str, sentence: str) -> None:
         """Note what is told of one of its cells."""
-        self.remarks.append(f"{self.header(name)}: {_ended(sentence)}" if name else sentence)
+        if not name:
+            self.remarks.append(sentence)
+            return
+        self.remarks.append(f"{self.header(name)}: {_ended(sentence)}")
+        self.cells.append(CellRemark(self.header(name), self.as_written.get(name, ""), _ended(sentence)))
 
 
 def _ended(sentence: str) -> str:

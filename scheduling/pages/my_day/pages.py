@@ -77,7 +77,14 @@ class MyDayPage(_PhonePage):
         answer = self.ask(RoundViewSet, "my_day")
         if answer.is_good:
             return self.show_kept(**self.day_of(answer.data))
-        return self.show_kept(remark=answer.sentence, ahead=self.rounds_ahead())
+        remark = answer.sentence
+        if answer.data.get("code") == "no_round_today":
+            # The interface names a round by its id; here the next ones stand below.
+            is_driving = self.own_installer() is not None
+            remark = (
+                gettext("No round of yours is published for today.") if is_driving else gettext("You drive no rounds.")
+            )
+        return self.show_kept(remark=remark, ahead=self.rounds_ahead())
 
     def rounds_ahead(self) -> list[dict[str, Any]]:
         """The next days that this member drives."""

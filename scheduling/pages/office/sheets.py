@@ -50,6 +50,9 @@ _OUTCOMES = ("refused", "changed", "made", "left")
 def _shown(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """The rows that have something to say; what is made or left without a remark is only counted."""
     with_words = [row for row in rows if row["remarks"] or row["changes"] or row["outcome"] == "refused"]
+    for row in with_words:
+        at_cells = {f"{cell['column']}: {cell['remark']}" for cell in row["cells"]}
+        row["of_the_row"] = [remark for remark in row["remarks"] if remark not in at_cells]
     return sorted(with_words, key=lambda row: (_OUTCOMES.index(row["outcome"]), row["line"]))
 
 

@@ -27,12 +27,12 @@ def test_each_module_stands_once_and_behind_what_it_imports(folder: Path) -> Non
     (folder / "top.js").write_text(
         'import { three } from "./middle.js";\nimport { one, two } from "./leaf.js";\nthree();\n'
     )
-    assert scripts.joined("top") == (
-        '"use strict";\n'
-        "const of_leaf = (() => {\nconst one = 1;\nfunction two() { return one + 1; }\n\nreturn { one, two };\n})();\n"
-        "const of_middle = (() => {\nconst leaf = of_leaf;\nconst three = () => leaf.two() + 1;\n\nreturn { three };\n})();\n"
-        "const of_top = (() => {\nconst { three } = of_middle;\nconst { one, two } = of_leaf;\nthree();\n\nreturn {  };\n})();"
-    )
+    leaf = "const one = 1;\nfunction two() { return one + 1; }\n"
+    middle = "const leaf = of_leaf;\nconst three = () => leaf.two() + 1;\n"
+    top = "const { three } = of_middle;\nconst { one, two } = of_leaf;\nthree();\n"
+    parts = (("leaf", leaf, "one, two"), ("middle", middle, "three"), ("top", top, ""))
+    functions = [f"const of_{name} = (() => {{\n{text}\nreturn {{ {gives} }};\n}})();" for name, text, gives in parts]
+    assert scripts.joined("top") == "\n".join(['"use strict";', *functions])
 
 
 @pytest.mark.parametrize(

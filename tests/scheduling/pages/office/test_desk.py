@@ -144,8 +144,13 @@ def test_sheets_are_looked_at_first_and_stored_then(desk: Any, town: Town) -> No
     before = Reading.objects.count()
     seen = text_of(desk.post("/bring-in/", {"do": "trial", "file": sheets()}))
     assert "2 new, 0 changed, 0 as they are, 1 refused." in seen
-    assert "Not taken:" in seen
-    assert "soon" in seen
+    # the cell is marked where it stands: its row, its column and what is written there
+    cell = re.search(
+        r'<td[^>]*>3</td><th scope="row">U1</th>.*?<p class="cell-fault"><strong>(.*?)</strong> <mark>(.*?)</mark>',
+        seen,
+    )
+    assert cell is not None
+    assert cell.groups() == ("taken at", "soon")
     assert Reading.objects.count() == before
     assert "Store what is right" in seen
     done = text_of(desk.post("/bring-in/", {"do": "store", "file": sheets()}))

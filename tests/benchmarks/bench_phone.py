@@ -1,4 +1,4 @@
-"""How long an installer waits for the day and for a stop the first time, on a bad line: 400 kbit/s and 400 ms to and fro.
+"""How long an installer waits for the day and a stop the first time, on a bad line: 400 kbit/s, 400 ms to and fro.
 
     .venv/bin/python manage.py demo
     .venv/bin/gunicorn -c fleet/config/server/web.py --bind 127.0.0.1:8000 fleet.config.wsgi

@@ -288,3 +288,59 @@ def test_a_day_with_a_signal(phone: Phone, nothing_in_the_way: Callable[[Page], 
     page.locator("#not-done .told", has_text="Sent at").wait_for()
     assert Visit.objects.get(pk=visit).obstacle == "nobody_in"
     assert Reading.objects.get(feed_tds_mg_per_l__isnull=False).permeate_tds_mg_per_l == 250.0
+
+
+def _tab_to(page: Page, selector: str) -> None:
+    """Go there as somebody goes who has no mouse: key by key, and seeing each time where one is."""
+    for _ in range(300):
+        page.keyboard.press("Tab")
+        if page.evaluate("(selector) => document.activeElement.matches(selector)", selector):
+            width = page.evaluate("getComputedStyle(document.activeElement).outlineWidth")
+            assert float(width.removesuffix("px")) >= 2, selector
+            return
+    raise AssertionError(f"no key leads to {selector}")
+
+
+def test_the_whole_of_a_stop_is_done_by_keyboard_alone(phone: Phone, day: Town) -> None:
+    page = phone.page
+    phone.said("pages of the day are kept")
+    _tab_to(page, "a.keep")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#report")
+    phone.said("Nothing waits")
+    _tab_to(page, "a.cartridge.carbon")
+    page.keyboard.press("Enter")
+    page.locator(".position[open]").wait_for()
+    _tab_to(page, ".position[open] input[type=radio]")
+    # 'Nothing' is chosen; the next one says that it was replaced.
+    page.keyboard.press("ArrowDown")
+    _tab_to(page, "[name^=removal-]")
+    page.keyboard.type("Seen")
+    _tab_to(page, "[name$=-permeate_tds]")
+    page.keyboard.type("12")
+    _tab_to(page, "#minutes")
+    page.keyboard.type("25")
+    _tab_to(page, "#confirmed-by")
+    page.keyboard.type("Mrs Example")
+    _tab_to(page, "#report-send")
+    page.keyboard.press("Enter")
+    phone.said("All is sent")
+    record = ServiceRecord.objects.get()
+    assert (record.minutes, record.confirmed_by, record.work[0]["removal"]) == (25, "Mrs Example", "exhausted")
+    assert Reading.objects.get(pk__in=record.readings).permeate_tds_mg_per_l == 12.0
+
+
+def test_a_day_and_a_stop_on_paper_say_what_is_to_be_done_and_show_nothing_to_press(phone: Phone) -> None:
+    page = phone.page
+    page.emulate_media(media="print")
+    assert page.get_by_role("button").count() == 0
+    assert "Into the van" in page.inner_text("main")
+    page.goto(page.locator("a.keep").first.evaluate("(link) => link.href"))
+    page.wait_for_selector("#report")
+    assert page.get_by_role("button").count() == 0
+    text = page.inner_text("main")
+    for words in ("How to get in", "What to do", "carbon", "Gauges, before the work", "Minutes it took"):
+        assert words in text, words
+    # what is folded on the screen
+    assert page.get_by_text("Why this stop is here").is_visible()
+    assert page.locator("details", has_text="Gauges, after the work").locator("input").first.is_visible()

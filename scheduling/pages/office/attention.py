@@ -11,7 +11,10 @@ from scheduling.api.attention import AttentionViewSet
 from scheduling.api.messages import MessageViewSet
 from scheduling.api.visits import VisitViewSet
 from scheduling.pages.office.base import OfficeForms
-from scheduling.pages.office.settling import body_of, call_of, control_for
+from scheduling.pages.office.plans import published_and_draft, visits_in
+from scheduling.pages.office.settling import Control, body_of, call_of, control_for, draft_control
+
+_TO_PLAN = "/api/v1/plans/"
 
 
 class AttentionPage(OfficeForms):
@@ -25,9 +28,10 @@ class AttentionPage(OfficeForms):
         data = self.found(AttentionViewSet, "retrieve")
         by_kind = [kind for kind in data["by_kind"] if kind["count"]]
         windows, letters = self._windows(by_kind), self._letters(by_kind)
+        planned = self._in_the_draft(by_kind)
         for kind in by_kind:
             for matter in kind["matters"]:
-                matter["control"] = control_for(matter["settle"], windows.get(matter["visit"], ()))
+                matter["control"] = self._control(matter, windows, planned)
                 matter["say"] = letters.get(matter["settle"]["path"], "")
         quiet = [kind for kind in data["by_kind"] if not kind["count"]]
         count = sum(kind["count"] for kind in by_kind)
@@ -40,6 +44,20 @@ class AttentionPage(OfficeForms):
             currency=self.by.company.currency,
             **context,
         )
+
+    def _in_the_draft(self, by_kind: list[Any]) -> dict[int, int]:
+        """The visits that stand in the draft already, with that plan: to plan them once more settles nothing."""
+        if _TO_PLAN not in _paths(by_kind):
+            return {}
+        _, draft = published_and_draft(self.by)
+        return dict.fromkeys(visits_in(self.by, draft["pk"]), draft["pk"]) if draft is not None else {}
+
+    @staticmethod
+    def _control(matter: Mapping[str, Any], windows: Mapping[int, Any], planned: Mapping[int, int]) -> Control:
+        plan = planned.get(matter["visit"]) if matter["settle"]["path"] == _TO_PLAN else None
+        if plan is not None:
+            return draft_control(plan)
+        return control_for(matter["settle"], windows.get(matter["visit"], ()))
 
     def _windows(self, by_kind: list[Any]) -> dict[int, tuple[tuple[str, str], ...]]:
         """The windows that were offered, of the visits whose answer is to be noted."""

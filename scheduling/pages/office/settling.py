@@ -101,6 +101,18 @@ def control_for(settle: Mapping[str, Any], choices: tuple[tuple[str, str], ...] 
     return _control(settle, "button", str(settle["words"]), "", ())
 
 
+def draft_control(plan: int) -> Control:
+    """The way to a draft in which the matter stands already."""
+    return Control(
+        kind="link",
+        button=gettext("Look at the draft"),
+        words=gettext("It stands in the draft: publish that, then offer the times."),
+        path="",
+        method="",
+        address=f"/week/?plan={plan}",
+    )
+
+
 def _control(
     settle: Mapping[str, Any], kind: str, button: str, address: str, choices: tuple[tuple[str, str], ...]
 ) -> Control:

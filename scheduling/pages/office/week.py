@@ -16,6 +16,7 @@ from scheduling.api.plans import PlanViewSet
 from scheduling.models import Plan, Visit
 from scheduling.pages.office.base import OfficeForms
 from scheduling.pages.office.filled import named_row
+from scheduling.pages.office.plans import published_and_draft
 from scheduling.pages.office.settling import control_for
 
 
@@ -33,7 +34,7 @@ class WeekPage(OfficeForms):
     }
 
     def page(self, *, status: int = 200, **context: Any) -> HttpResponse:
-        published, draft = self._plans()
+        published, draft = published_and_draft(self.by)
         chosen = row_id(self.request.GET.get("plan", "")) or (draft or published or {}).get("pk")
         plan = self.found(PlanViewSet, "retrieve", pk=chosen) if chosen else None
         installers = [row for row in self.rows(InstallerViewSet) if row["is_active"]]
@@ -52,16 +53,6 @@ class WeekPage(OfficeForms):
             **shown,
             **context,
         )
-
-    def _plans(self) -> tuple[dict[str, Any] | None, dict[str, Any] | None]:
-        """The published plan that is driven by, and the draft that was made after it."""
-        rows = Plan.objects.visible_to(self.by)
-        columns = ("pk", "first_day", "days", "created_at", "published_at")
-        published = rows.filter(state=Plan.State.PUBLISHED).order_by("-published_at", "-pk").values(*columns).first()
-        drafts = rows.filter(state=Plan.State.DRAFT)
-        if published is not None:
-            drafts = drafts.filter(created_at__gte=published["published_at"])
-        return published, drafts.order_by("-created_at", "-pk").values(*columns).first()
 
     def _shown(self, plan: Mapping[str, Any], installers: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
         columns = ("pk", "state", "is_urgent", "appointment_at")
@@ -185,7 +176,7 @@ class WeekPage(OfficeForms):
         noted = self.ask(AbsenceViewSet, "create", data=body)
         if not noted.is_good:
             return self.refused(noted)
-        published, _ = self._plans()
+        published, _ = published_and_draft(self.by)
         if published is None:
             return self.went("/week/", gettext("Noted. Plan the days again, so that nobody counts on them."))
         return self._repaired(published["pk"])

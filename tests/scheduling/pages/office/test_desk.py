@@ -63,6 +63,15 @@ def test_lists_ask_the_database_as_often_for_much_as_for_little(desk: Any, town:
     assert counted() == few
 
 
+def test_what_stands_in_the_draft_is_not_planned_once_more(desk: Any, town: Town, ada: Installer) -> None:
+    plan = run_night(town, sites=2)
+    listed = text_of(desk.get("/attention/"))
+    assert f'href="/week/?plan={plan.pk}"' in listed
+    assert "Plan the rounds" not in listed
+    plan.rounds.all().delete()
+    assert "Plan the rounds" in text_of(desk.get("/attention/"))
+
+
 def test_lists_are_read_page_by_page_with_the_words_that_were_sought(desk: Any, town: Town) -> None:
     site = town.site(name="Quay House")
     for number in range(52):

@@ -190,14 +190,14 @@ def _not_stored(row: Row, header: str, why: str) -> CellRemark:
     return CellRemark(header, str(row.raw.get(header, "")), f"{why.rstrip('.')}; this value is not stored.")
 
 
-def _row_result(row: Row, stored_lines: set[Any], told: list[CellRemark], owner: str) -> RowResult:
+def _row_result(row: Row, stored_lines: set[Any], cells: list[CellRemark], owner: str) -> RowResult:
     name = row.words.get(owner, "")
     if row.faults:
-        told = [CellRemark(fault.field, str(row.raw.get(fault.field, "")), fault.sentence) for fault in row.faults]
+        cells = [CellRemark(fault.field, str(row.raw.get(fault.field, "")), fault.sentence) for fault in row.faults]
         outcome = Outcome.REFUSED
     else:
         outcome = Outcome.MADE if row.line in stored_lines else Outcome.LEFT
-    return RowResult(row.line, outcome, name, [f"{cell.column}: {cell.remark}" for cell in told], cells=told)
+    return RowResult(row.line, outcome, name, [f"{cell.column}: {cell.remark}" for cell in cells], cells=cells)
 
 
 def _columns(log: Log, page: Page, result: PageResult) -> list[Column]:

@@ -64,7 +64,11 @@ READERS: Final = _table(
     ("Instrument", EVERYONE, "retired_at"),
     ("Instrument", STAFF, "retired_by retired_reason"),
     # fleet: sites and units
-    ("Site", EVERYONE, "id client code name address latitude longitude is_located time_zone chloraminated supply"),
+    (
+        "Site",
+        EVERYONE,
+        "id client code name address is_known latitude longitude is_located time_zone chloraminated supply",
+    ),
     ("Site", EVERYONE, "client_since created_at own_well access_windows access_exceptions"),
     ("Site", EVERYONE, "retired_at"),
     ("Site", STAFF, "access_notes retired_by retired_reason"),

@@ -77,6 +77,7 @@ class SiteSerializer(TenantModelSerializer):
             "code",
             "name",
             "address",
+            "is_known",
             "latitude",
             "longitude",
             "is_located",
@@ -118,6 +119,7 @@ class SiteFilterSet(TenantFilterSet):
         fields = {
             "client": ["exact"],
             "code": ["exact"],
+            "is_known": ["exact"],
             "name": ["icontains"],
             "supply": ["exact"],
             "time_zone": ["exact"],

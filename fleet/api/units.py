@@ -17,6 +17,7 @@ from accounts.http.fields import DayOrMomentField, OneOfField, TenantRelatedFiel
 from accounts.http.retiring import RETIRED_FIELDS, RetireMixin
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadWriteViewSet
+from accounts.models import Client
 from fleet.api.findings import FindingSerializer
 from fleet.api.forecasts import (
     PROBABILITY_BY,
@@ -208,13 +209,22 @@ class NewUnitSerializer(UnitSerializer):
 
     positions = NewPositionSerializer(many=True, required=False)
     template = OneOfField(choices=[(name, name) for name in units.TEMPLATES], required=False)
+    client = TenantRelatedField(
+        queryset=Client.objects.all(),
+        required=False,
+        allow_null=True,
+        default=None,
+        write_only=True,
+        help_text="whose it is, where its site is not known yet and left out; left out as well: nobody knows",
+    )
 
     class Meta(UnitSerializer.Meta):
-        fields = [*UnitSerializer.Meta.fields, "positions", "template"]
+        fields = [*UnitSerializer.Meta.fields, "client", "positions", "template"]
 
     def get_fields(self) -> dict[str, Any]:
-        """Let the use say what the water must be, where the target is left out."""
+        """Let the use say what the water must be, where the target is left out, and the site be found later."""
         fields = super().get_fields()
+        fields["site"].required, fields["site"].allow_null, fields["site"].default = False, True, None
         fields["product_tds_target"].required = fields["weekly_demand"].required = False
         return fields
 

@@ -34,6 +34,12 @@ class Site(Retirable):
     )
     name = models.CharField(max_length=120)
     address = models.CharField(max_length=250, blank=True)
+    is_known = models.BooleanField(
+        default=True,
+        db_default=True,
+        help_text="false: nobody knows yet where its unit stands or will stand; no visit is proposed there until an "
+        "address, or latitude and longitude, are given",
+    )
     latitude = models.FloatField(
         null=True,
         blank=True,

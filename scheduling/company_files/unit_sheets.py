@@ -125,13 +125,19 @@ def _store_unit(row: Row, bringing: Bringing) -> Outcome:
                 f"'{row.values['site']}' is a site of {site.client.name}, not of {str(client)[:60]}; correct one."
             )
             raise RowRefusedError([("site", sentence)])
+    why_not_known = ""
     if not row.values.get("site") and client:
-        row.values["site"] = _site_of(str(client), str(address or ""), bringing)
+        code, why_not_known = _site_of(str(client), str(address or ""), bringing)
+        row.values |= {"site": code} if code else {}
     if not row.values.get("code") and row.values.get("site"):
         row.values["code"] = f"{row.values['site']}-1"
     present = UNIT_RECORDS.find(bringing, row.values)
     if not row.values.get("site") and present is None:
-        raise RowRefusedError([("site", "Name the site by its code, or the client whose only site it is")])
+        if not row.values.get("code"):
+            raise RowRefusedError([("code", "Name the unit by a code, or its site")])
+        if why_not_known:
+            row.values["client"] = client
+        row.say("site", f"{why_not_known or 'not known'}; no visit is proposed to it until its site is completed")
     if present is None and "use" not in row.values:
         row.values["use"] = Unit.Use.OTHER.value
         row.say("use", "not known, taken as 'other'; limits and targets follow from it, so put it right")
@@ -165,23 +171,22 @@ def _store_unit(row: Row, bringing: Bringing) -> Outcome:
     return Outcome.CHANGED if outcome == Outcome.LEFT and any(changes) else outcome
 
 
-def _site_of(client: str, address: str, bringing: Bringing) -> str:
-    """Code of the client's only site, or of the one at the address."""
-    own = Site.objects.of_company(bringing.company).filter(client__name__iexact=client)
+def _site_of(client: str, address: str, bringing: Bringing) -> tuple[str, str]:
+    """Code of the client's only site, or of the one at the address; else why that is not known."""
+    own = Site.objects.of_company(bringing.company).filter(client__name__iexact=client, is_known=True)
     if address:
         own = own.filter(address__iexact=address[:250])
     codes = list(own.order_by("code").values_list("code", flat=True)[:2])
-    if len(codes) != 1:
-        near = nearest_client(client, names_of_clients(bringing))
-        if near is not None:
-            sentence = (
-                f"There is no client '{client[:60]}'; did you mean '{near}'? If it is another one, add it to a sheet "
-                "'clients'."
-            )
-        else:
-            sentence = f"'{client[:60]}' has {'no site' if not codes else 'several sites'}; name the site by its code."
+    if len(codes) == 1:
+        return str(codes[0]), ""
+    near = nearest_client(client, names_of_clients(bringing))
+    if near is not None:
+        sentence = (
+            f"There is no client '{client[:60]}'; did you mean '{near}'? If it is another one, add it to 'clients'."
+        )
         raise RowRefusedError([("client", sentence)])
-    return str(codes[0])
+    at = f" at '{address[:60]}'" if address else ""
+    return "", f"'{client[:60]}' has {'no site' + at if not codes else 'several sites; name the one by its code'}"
 
 
 def _train_by_columns(row: Row, stages: Mapping[str, Any], items: Mapping[str, Any]) -> list[dict[str, str]]:

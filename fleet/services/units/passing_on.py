@@ -7,6 +7,7 @@ from accounts.errors import InvalidInput
 from accounts.models import Client, Membership
 from accounts.services import record
 from fleet.models import AccessException, PastOwnership, Site, Unit
+from fleet.services.units.sites_not_known import is_of_nobody
 
 
 def pass_site_on(*, site: Site, client: Client, since: datetime | None, by: Membership | None, now: datetime) -> None:
@@ -19,6 +20,10 @@ def pass_site_on(*, site: Site, client: Client, since: datetime | None, by: Memb
     InvalidInput
         When the moment lies ahead, or before the present client took over the site or one of its units.
     """
+    if is_of_nobody(site.client):
+        refuse_time_alone(since)
+        site.client = client
+        return
     units = list(Unit.objects.filter(site=site).order_by("pk").select_for_update(no_key=True))
     moment = _moment_of_passing([site, *units], since, now)
     former = site.client
@@ -43,7 +48,7 @@ def move_unit(*, unit: Unit, site: Site, since: datetime | None, by: Membership 
     """
     former = unit.site.client
     unit.site = site
-    if site.client_id == former.pk:
+    if site.client_id == former.pk or is_of_nobody(former):
         refuse_time_alone(since)
         return
     moment = _moment_of_passing([unit], since, now)

@@ -23,6 +23,9 @@ _FEEDS: Final = ("supply", "chloraminated")
 _PLACE: Final = ("latitude", "longitude")
 """What it says of the way there."""
 
+_WHERE: Final = ("address", *_PLACE)
+"""What makes a site known that was not."""
+
 
 def create_site(
     *,
@@ -47,6 +50,7 @@ def create_site(
         partial(check_windows, access_windows),
         partial(check_exceptions, access_exceptions),
         partial(_check_location, None, facts),
+        partial(_check_is_known, None, facts),
     )
     if "client" in facts:
         refuse_retired(facts["client"], pointer="/client")
@@ -81,7 +85,10 @@ def update_site(
         partial(check_windows, access_windows or ()),
         partial(check_exceptions, access_exceptions or ()),
         partial(_check_location, site, facts),
+        partial(_check_is_known, site, facts),
     )
+    if not site.is_known and any(facts.get(name) not in (None, "") for name in _WHERE):
+        facts["is_known"] = True
     differing = {name for name, value in facts.items() if value != getattr(site, name)}
     sent = list(facts)
     client, since = facts.pop("client", site.client), facts.pop("client_since", None)
@@ -96,6 +103,8 @@ def update_site(
         site.save()
         if not differing.isdisjoint(_FEEDS):
             announce(site.company_id, units=units_at([site.pk]), kind=Kind.WATER, now=now)
+        if "is_known" in differing:
+            announce(site.company_id, units=units_at([site.pk]), kind=Kind.UNIT, now=now)
         if not differing.isdisjoint(_PLACE):
             # The way to a site is shared with its neighbours.
             everywhere = Unit.objects.filter(company=site.company_id).order_by("pk").values_list("pk", flat=True)
@@ -175,6 +184,18 @@ def _check_location(site: Site | None, facts: Mapping[str, Any]) -> None:
     if len(missing) == 1:
         sentence = "Give latitude and longitude both, or neither while the location is unknown."
         raise InvalidInput("half_a_location", sentence, faults=[Fault(f"/{missing[0]}", sentence)])
+
+
+def _check_is_known(site: Site | None, facts: Mapping[str, Any]) -> None:
+    """Refuse a site that is not known and yet said to be somewhere, and forgetting one that was known."""
+    if facts.get("is_known") is not False:
+        return
+    if site is None and any(facts.get(name) not in (None, "") for name in _WHERE):
+        sentence = "A site with an address or coordinates is known; leave is_known out, or leave them out."
+        raise InvalidInput("site_is_known", sentence, pointer="/is_known")
+    if site is not None and site.is_known:
+        sentence = "This site is known already, and visits rest on that; it stays known."
+        raise InvalidInput("site_is_known", sentence, pointer="/is_known")
 
 
 def _contradict(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:

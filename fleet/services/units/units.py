@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 
 from accounts.errors import Conflict, Fault, InvalidInput
-from accounts.models import Membership
+from accounts.models import Client, Membership
 from accounts.services import record
 from accounts.services.companies import lock_company
 from accounts.services.retiring import refuse_retired
@@ -22,6 +22,7 @@ from fleet.services.consequences import Kind, announce
 from fleet.services.formats import ATTRIBUTES, format_fault, refuse_format_of_installed
 from fleet.services.units.moments import check_moment, faults_of_dates, refuse_later_commissioning
 from fleet.services.units.passing_on import carry_over, move_unit, refuse_time_alone
+from fleet.services.units.sites_not_known import leave_behind, place_not_known
 
 MOST_POSITIONS: Final = 20
 _ORDER: Final = {stage: place for place, stage in enumerate(Stage.values)}
@@ -81,16 +82,25 @@ def train_of(template: str) -> list[NewPosition]:
 
 
 def create_unit(
-    *, site: Site, positions: Sequence[NewPosition], by: Membership | None, now: datetime, **facts: Any
+    *,
+    site: Site | None,
+    positions: Sequence[NewPosition],
+    by: Membership | None,
+    now: datetime,
+    client: Client | None = None,
+    **facts: Any,
 ) -> Unit:
     """Create a unit with its train, in the order given from the feed, and the cartridges that stand in it.
 
     Parameters
     ----------
     site
-        Where it stands; its company owns the unit.
+        Where it stands; its company owns the unit. None: nobody knows yet, see `sites_not_known`; `by` names the
+        company then.
     positions
         The train. A cartridge without `placed_at` stands there since the unit was commissioned.
+    client
+        Whose it is, where no site says so; None, without a site: that is not known either.
     facts
         The fields of `Unit`: code, use, kind, product_tds_target_mg_per_l, weekly_demand_l, commissioned_on ...
         Without a target or a weekly demand it is the usual one of the use, and named in `assumed`.
@@ -99,8 +109,22 @@ def create_unit(
     ------
     InvalidInput
         When the train cannot be: a stage out of order, a lead without a lag, resin in a plain RO, an item of another
-        stage or format; when it ends before it begins, or a cartridge was placed before that or in the future.
+        stage or format; when it ends before it begins, or a cartridge was placed before that or in the future; when
+        the site is not the client's.
     """
+    with transaction.atomic():
+        if site is None:
+            assert by is not None, "without a site the company is that of the person"
+            site = place_not_known(company=by.company, client=client, unit=str(facts["code"]), by=by, now=now)
+        elif client is not None and client.pk != site.client_id:
+            sentence = f"{site.code} is a site of {site.client.name}, not of {client.name}; send one of the two alone."
+            raise InvalidInput("site_of_another_client", sentence, pointer="/client")
+        return _create_at(site, positions, by, now, facts)
+
+
+def _create_at(
+    site: Site, positions: Sequence[NewPosition], by: Membership | None, now: datetime, facts: Mapping[str, Any]
+) -> Unit:
     kind = facts.get("kind", "")
     refuse_retired(site, pointer="/site")
     faults = _train_faults(positions, str(kind), "/positions")
@@ -108,44 +132,43 @@ def create_unit(
     faults += _placing_faults(positions, facts["commissioned_on"], site, now)
     if faults:
         raise InvalidInput("unit_not_valid", faults[0].sentence, faults=faults)
-    with transaction.atomic():
-        usual = {name: value for name, value in _usual_of(str(facts["use"])).items() if facts.get(name) is None}
-        unit = Unit.objects.create(
-            company=site.company, site=site, **(facts | usual), assumed=sorted(map(public_name, usual))
-        )
-        carry_over(unit)
-        created = Position.objects.bulk_create(
-            [
-                Position(
-                    unit=unit,
-                    order=order,
-                    stage=new_position.stage,
-                    role=new_position.role,
-                    **{name: getattr(new_position, name) for name in ATTRIBUTES},
+    usual = {name: value for name, value in _usual_of(str(facts["use"])).items() if facts.get(name) is None}
+    unit = Unit.objects.create(
+        company=site.company, site=site, **(dict(facts) | usual), assumed=sorted(map(public_name, usual))
+    )
+    carry_over(unit)
+    created = Position.objects.bulk_create(
+        [
+            Position(
+                unit=unit,
+                order=order,
+                stage=new_position.stage,
+                role=new_position.role,
+                **{name: getattr(new_position, name) for name in ATTRIBUTES},
+            )
+            for order, new_position in enumerate(positions, start=1)
+        ]
+    )
+    start = min(now, datetime.combine(unit.commissioned_on, time(12), tzinfo=ZoneInfo(site.time_zone)))
+    placements = []
+    for position, new_position in zip(created, positions, strict=True):
+        if new_position.item is not None:
+            at = new_position.placed_at or start
+            placements.append(
+                Placement(
+                    position=position,
+                    item=new_position.item,
+                    serial_or_lot=new_position.serial_or_lot,
+                    placed_at=at,
+                    first_installed_at=at,
+                    entered_by=by,
+                    entered_at=now,
                 )
-                for order, new_position in enumerate(positions, start=1)
-            ]
-        )
-        start = min(now, datetime.combine(unit.commissioned_on, time(12), tzinfo=ZoneInfo(site.time_zone)))
-        placements = []
-        for position, new_position in zip(created, positions, strict=True):
-            if new_position.item is not None:
-                at = new_position.placed_at or start
-                placements.append(
-                    Placement(
-                        position=position,
-                        item=new_position.item,
-                        serial_or_lot=new_position.serial_or_lot,
-                        placed_at=at,
-                        first_installed_at=at,
-                        entered_by=by,
-                        entered_at=now,
-                    )
-                )
-        Placement.objects.bulk_create(placements)
-        announce(unit.company_id, units=[unit.pk], kind=Kind.UNIT, now=now)
-        if by is not None:
-            record(by=by, action="create unit", subject=unit, now=now, details={"positions": len(created)})
+            )
+    Placement.objects.bulk_create(placements)
+    announce(unit.company_id, units=[unit.pk], kind=Kind.UNIT, now=now)
+    if by is not None:
+        record(by=by, action="create unit", subject=unit, now=now, details={"positions": len(created)})
     return unit
 
 
@@ -267,9 +290,11 @@ def update_unit(*, unit: Unit, by: Membership | None, now: datetime, **facts: An
     """
     sent = sorted(facts)
     site, since = facts.pop("site", unit.site), facts.pop("client_since", None)
+    left: Site | None = None
     with transaction.atomic():
         if site.pk != unit.site_id:
             refuse_retired(site, pointer="/site")
+            left = unit.site
             move_unit(unit=unit, site=site, since=since, by=by, now=now)
         elif since != unit.client_since:
             refuse_time_alone(since)
@@ -295,6 +320,8 @@ def update_unit(*, unit: Unit, by: Membership | None, now: datetime, **facts: An
                 "impossible_train", "The unit has resin positions, so its kind is 'ro_di'.", pointer="/kind"
             )
         unit.save()
+        if left is not None:
+            leave_behind(left, by=by, now=now)
         announce(unit.company_id, units=[unit.pk], kind=Kind.UNIT, now=now)
         if by is not None:
             record(by=by, action="update unit", subject=unit, now=now, details={"fields": sent})

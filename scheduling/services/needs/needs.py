@@ -7,6 +7,7 @@ from typing import TypedDict, Unpack
 from uuid import uuid4
 
 from django.db import transaction
+from django.db.models import F, QuerySet
 
 from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.many_rows import update_rows
@@ -96,6 +97,7 @@ def refresh_needs(*, company: Company, now: datetime, units: Collection[int] | N
         open_needs = Need.objects.of_company(company).filter(state=Need.State.OPEN)
         if units is not None:
             open_needs = open_needs.filter(unit__in=units)
+        _follow_units(open_needs, now)
         rows = {need.key: need for need in open_needs}
         at_retired = set(
             open_needs.filter(unit__in=Unit.objects.filter(Unit.is_retired_on(today))).values_list("key", flat=True)
@@ -121,6 +123,14 @@ def refresh_needs(*, company: Company, now: datetime, units: Collection[int] | N
         update_rows(changed, [*_REFRESHED, "updated_at"])
         update_rows(dropped, ["state", "closed_at", "updated_at"])
     return NeedsRefreshed(len(opened), len(changed), len(dropped), len(rows) - len(changed) - len(dropped))
+
+
+def _follow_units(open_needs: QuerySet[Need], now: datetime) -> None:
+    """Let the work at a unit that stands at another site since be work of that site, whoever asked for it."""
+    moved = list(open_needs.exclude(site=F("unit__site")).select_related("unit"))
+    for need in moved:
+        need.site_id, need.updated_at = need.unit.site_id, now
+    update_rows(moved, ["site_id", "updated_at"])
 
 
 def _take_over(row: Need, recomputed: Need) -> bool:

@@ -99,7 +99,10 @@ class _Proposer:
             .prefetch_related("tasks")
             .order_by("is_proposed", "appointment_at", "pk")
         )
-        open_needs = Need.objects.of_company(company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN, **here)
+        # nobody can be sent to a site that nobody knows
+        open_needs = Need.objects.of_company(company).filter(
+            Need.TAKES_A_VISIT, state=Need.State.OPEN, site__is_known=True, **here
+        )
         self.needs = {
             need.pk: need
             for need in open_needs.select_related(
@@ -128,7 +131,7 @@ class _Proposer:
 
     def run(self) -> VisitsProposed:
         self._take_lapsed_back()
-        held = {task.need_id for visits in self.confirmed.values() for v in visits for task in v.tasks.all()}
+        held = {task.need_id for visits in self.confirmed.values() for v in visits for task in self._tasks_left(v)}
         held |= {task.need_id for visit in self.waiting for task in visit.tasks.all()}
         free = [need for pk, need in self.needs.items() if pk not in held]
         readings = self._readings_on_confirmed(free)
@@ -269,7 +272,7 @@ class _Proposer:
         for site_id, visits in self.confirmed.items():
             proposal = proposals.get(site_id)
             for number, visit in enumerate(visits):
-                tasks = [(t.need_id, t.reason) for t in visit.tasks.all() if t.need_id in self.needs]
+                tasks = [(t.need_id, t.reason) for t in self._tasks_left(visit)]
                 day = (self._appointed(visit) - self.today).days
                 held = site_id in self.proposed and holds(self.proposed[site_id], self.now)
                 if number == 0 and proposal is not None and not held and self._is_cheaper_along(proposal, day):
@@ -292,6 +295,14 @@ class _Proposer:
             if need.pk not in declined.get(visits[0].pk, set()):
                 readings[need.site_id].append((need, need.reason))
         return readings
+
+    def _tasks_left(self, visit: Visit) -> list[VisitTask]:
+        """Tasks of a visit that are still to be done, and at its site."""
+        return [
+            task
+            for task in visit.tasks.all()
+            if task.need_id in self.needs and self.needs[task.need_id].site_id == visit.site_id
+        ]
 
     def _appointed(self, visit: Visit) -> date:
         """The company's day of a confirmed visit, which always has a time."""

@@ -99,7 +99,7 @@ READING_QUANTITIES: Final = (
         "prefilter_outlet_pressure_kpa", "P_pre", LINE_PRESSURE, "pressure behind sediment and carbon, gauge",
         needs_flow=True, slip_log=1.1, unit_slips=_PRESSURE_SLIPS,
         also="pressure after prefilter, pressure after prefilters, pressure behind prefilters, "
-        "after prefilters",
+        "after prefilters, pressure after filters, pressure after filter",
     ),
     Quantity(
         "inlet_pressure_kpa", "P_f", INLET_PRESSURE, "pressure at the membrane inlet, gauge",

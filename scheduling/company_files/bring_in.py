@@ -183,7 +183,8 @@ def _sheet_of(page: Page) -> Sheet | Log | None:
     name = sheet_in_english(page.name)
     for sheet in ORDER:
         if name in (sheet.name, *(sheet_in_english(other) for other in sheet.also)):
-            return sheet
+            # A list of what is in the store that says what each item is, is a list of items with its counts.
+            return CATALOGUE if sheet is STOCK and _heading(CATALOGUE, page).has("kind") else sheet
     for log in (READINGS, FEED_WATER):
         if is_log(log, page):
             return log
@@ -247,10 +248,16 @@ def _store_page(sheet: Sheet | Log, page: Page, bringing: Bringing, is_own: bool
 def _says_nothing(sheet: Sheet, row: Row, clients: Sequence[str], bringing: Bringing) -> bool:
     """Whether a row of a page of another kind has nothing to say here, or would speak of what is misspelt."""
     if sheet is CLIENTS:
+        if not row.values.get("name"):
+            return True
         # The row of the unit says which client is meant.
         return nearest_client(str(row.values.get("name", "")), clients) is not None
     if sheet is SITES:
-        return is_of_another_client(row, bringing) or is_known_site(row, bringing)
+        return (
+            not (row.values.get("client") or row.values.get("code"))
+            or is_of_another_client(row, bringing)
+            or is_known_site(row, bringing)
+        )
     return sheet is STOCK and ("quantity" not in row.values or is_counted(row, bringing))
 
 

@@ -48,7 +48,7 @@ _HAS_HOUR: Final = re.compile(r"\d[T ,]+\d{1,2}[:.]\d{2}(?![.\d])")
 _INCH: Final = re.compile(r"(?<=\d)\s*(?:\"|”|″|''|in)$")
 _CLOSE_WORDS: Final = 0.75
 _OFFSET: Final = re.compile(r"\d(Z|[+-]\d{2}:?\d{2})$", re.IGNORECASE)
-_HOUR: Final = re.compile(r"^(\d{1,2})(?:[:.h](\d{2}))?(?::\d{2})?\s*([ap])?\.?m?\.?$", re.IGNORECASE)
+_HOUR: Final = re.compile(r"^(\d{1,2})(?:[:.h](\d{2}))?(?::\d{2})?\s*(?:([ap])?\.?m?\.?|uhr)$", re.IGNORECASE)
 _DAY_NAMES: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _GERMAN_DAY_NAMES: Final = ("montag", "dienstag", "mittwoch", "donnerstag", "freitag", "samstag", "sonntag")
 
@@ -278,15 +278,15 @@ def _word_among(column: Column, cell: str) -> str | None:
     return meant.pop() if len(meant) == 1 else None
 
 
-_SAME_WORDS: Final = {"removal": ("reason",), "kind": ("kind", "stage")}
+_SAME_WORDS: Final = {"removal": ("reason",), "kind": ("kind", "stage", "item_kind")}
 """Columns whose words the fleet files know under another field."""
 
 
 def hour_of(cell: str) -> str:
     """An hour of the day, such as '8', '08:30' or '5 pm', as HH:MM.
 
-    >>> hour_of("8"), hour_of("08.30"), hour_of("5:15 pm")
-    ('08:00', '08:30', '17:15')
+    >>> hour_of("8"), hour_of("08.30"), hour_of("5:15 pm"), hour_of("17 Uhr")
+    ('08:00', '08:30', '17:15', '17:00')
     """
     match = _HOUR.match(cell.strip())
     if match is None:

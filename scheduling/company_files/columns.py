@@ -44,6 +44,9 @@ class Column:
         Kind of quantity, for the kind 'quantity'.
     example
         What the template shows.
+    bare, otherwise
+        A bare name that heads it unless another header gives this field too; then it heads the column of the field
+        `otherwise`.
     """
 
     field: str
@@ -54,6 +57,8 @@ class Column:
     words: tuple[str, ...] = ()
     quantity: Kind | None = None
     example: str = ""
+    bare: str = ""
+    otherwise: str = ""
 
     @property
     def header(self) -> str:
@@ -163,6 +168,9 @@ def read_heading(headers: Sequence[str], columns: Sequence[Column], used: Sequen
             by_name.setdefault(tidy(name), column)
     heading = Heading()
     taken: dict[str, str] = {}
+    by_field = {column.field: column for column in columns}
+    names = {name for header in headers for name in (tidy(header), tidy(_name_and_unit(in_english(header))[0]))}
+    explicit = {by_name[name].field for name in names if name in by_name and name != tidy(by_name[name].bare)}
     for place, header in enumerate(headers):
         if not header.strip():
             if used[place]:
@@ -175,6 +183,8 @@ def read_heading(headers: Sequence[str], columns: Sequence[Column], used: Sequen
         if column_found is not None and column_found.kind == "word" and unit:
             # 'Tank (gal)' is how much it holds, and not of which kind it is.
             column_found = by_name.get(f"{name}_volume", column_found)
+        if column_found is not None and name == tidy(column_found.bare) and column_found.field in explicit:
+            column_found = by_field[column_found.otherwise]
         if column_found is None:
             if used[place]:
                 heading.remarks.append(f"Column '{header}' is not known and not read.{_nearest(name, by_name)}")

@@ -24,6 +24,7 @@ from scheduling.company_files.cells import (
     Habits,
     day_of,
     has_hour,
+    hour_of,
     known_of,
     local_moment_of,
     plain_numbers,
@@ -288,7 +289,7 @@ def _rows(
                 if is_stored_name and not own:
                     row.on_stored_scale.add(column.name)
     for row in rows:
-        _settle_moment(row, habits)
+        _settle_moment(row, habits, remarks)
     return rows
 
 
@@ -316,11 +317,16 @@ def _word(name: str, cell: str) -> str:
     return SYNONYMS.get(name, {}).get("_".join(cell.lower().split()), cell)
 
 
-def _settle_moment(row: Row, habits: Habits) -> None:
+def _settle_moment(row: Row, habits: Habits, remarks: dict[int, list[str]]) -> None:
     """One local moment of a day and an hour however they are written; or the day, where no hour is."""
-    cell = row.words.get("taken_at") or " ".join(
-        part for part in (row.words.get("date", ""), row.words.get("time", "")) if part
-    )
+    day, hour = row.words.get("date", ""), row.words.get("time", "")
+    if hour and not has_hour(f"{day} {hour}"):
+        try:
+            hour = hour_of(hour)
+        except ValueError as error:
+            remarks.setdefault(row.line, []).append(f"{row.label('time')}: {error}; the day is kept without it.")
+            hour = ""
+    cell = row.words.get("taken_at") or " ".join(part for part in (day, hour) if part)
     if not cell:
         return
     try:

@@ -265,10 +265,21 @@ def _find_site(bringing: Bringing, values: Mapping[str, Any]) -> Any:
     rows = Site.objects.of_company(bringing.company)
     if values.get("code"):
         return find_named(rows, str(values["code"]))
-    own = list(
-        rows.filter(client__name__iexact=str(values.get("client", "")), name__iexact=str(values.get("name", "")))
-    )
-    return own[0] if len(own) == 1 else None
+    own = rows.filter(client__name__iexact=str(values.get("client", "")))
+    if not values.get("name") and not values.get("address"):
+        return _site_at(list(own.filter(is_known=True)), values)
+    named = list(own.filter(name__iexact=str(values.get("name", ""))))
+    return named[0] if len(named) == 1 else None
+
+
+def _site_at(own: Sequence[Site], values: Mapping[str, Any]) -> Site | None:
+    """The site of a client that a row without code, name and address is about: where it says, else the only one that
+    is not located yet."""
+    at = [values.get("latitude"), values.get("longitude")]
+    there = [site for site in own if None not in at and [site.latitude, site.longitude] == at]
+    if there:
+        return there[0]
+    return own[0] if len(own) == 1 and not own[0].is_located else None
 
 
 PARTS_OF_ADDRESS: Final = ("postcode", "town", "region")
@@ -299,9 +310,13 @@ def _store_site(row: Row, bringing: Bringing) -> Outcome:
                 row.say(name, f"{error}; this value is not stored")
     values = row.values
     _join_address(values, bringing)
-    if not values.get("name"):
+    present = _find_site(bringing, values)
+    if present is not None:
+        values.setdefault("code", present.code)
+    elif not values.get("name"):
         values["name"] = values.get("address") or values.get("client") or values.get("code") or ""
-    values["name"] = str(values["name"])[:120]
+    if values.get("name"):
+        values["name"] = str(values["name"])[:120]
     if not values.get("code"):
         present = _find_site(bringing, values)
         values["code"] = present.code if present is not None else _free_code(bringing)
@@ -329,8 +344,17 @@ def is_known_site(row: Row, bringing: Bringing) -> bool:
     own = Site.objects.of_company(bringing.company).filter(client__name__iexact=str(row.values.get("client", "")))
     if row.values.keys() <= {"client"} and own.exists():
         return True
+    if "code" not in row.values and own.exists() and is_place_in_house(str(row.values.get("address") or "")):
+        del row.values["address"]
+        if row.values.keys() <= {"client"}:
+            return True
     clients = Client.objects.of_company(bringing.company)
     return "client" in row.values and not clients.filter(name__iexact=row.values["client"]).exists()
+
+
+def is_place_in_house(location: str) -> bool:
+    """Whether what a sheet of units calls a location is a place inside, as 'sump room': an address has a number."""
+    return bool(location) and not any(sign.isdigit() for sign in location)
 
 
 def is_of_another_client(row: Row, bringing: Bringing) -> bool:

@@ -24,9 +24,10 @@ from fleet.services.units.history import SAME_DAY, enter_placement
 from scheduling.company_files.cells import word_of
 from scheduling.company_files.columns import Column, columns_of
 from scheduling.company_files.outcome import Outcome, RowResult
-from scheduling.company_files.record_sheets import names_of_clients, nearest_client, note_beside
+from scheduling.company_files.record_sheets import is_place_in_house, names_of_clients, nearest_client, note_beside
 from scheduling.company_files.rows import Bringing, Records, Row, RowRefusedError, find_named, store_record
 from scheduling.company_files.sheet import Sheet
+from scheduling.company_files.written import number_and_unit
 
 _PAIRED: Final = (Stage.CARBON, Stage.RESIN)
 SLOTS: Final = tuple(
@@ -125,6 +126,8 @@ def _store_unit(row: Row, bringing: Bringing) -> Outcome:
                 f"'{row.values['site']}' is a site of {site.client.name}, not of {str(client)[:60]}; correct one."
             )
             raise RowRefusedError([("site", sentence)])
+    if client:
+        client = _as_known(str(client), row, bringing)
     why_not_known = ""
     if not row.values.get("site") and client:
         code, why_not_known = _site_of(str(client), str(address or ""), bringing)
@@ -165,17 +168,29 @@ def _store_unit(row: Row, bringing: Bringing) -> Outcome:
                 "weekly_demand",
                 f"not known, taken as {unit.weekly_demand_l:g} L, usual of its use; put it right where you know it",
             )
-        if rated_flow is not None and not items["membrane"]:
+        rated_flow = rated_flow or _flow_named(items["membrane"], bringing)
+        if rated_flow is not None and (not items["membrane"] or item_called(str(items["membrane"]), bringing) is None):
             items["membrane"] = _membrane_of(rated_flow, bringing)
         changes = [_enter_change(row, unit, slot, stages, items, bringing) for slot in SLOTS]
     return Outcome.CHANGED if outcome == Outcome.LEFT and any(changes) else outcome
 
 
+def _as_known(client: str, row: Row, bringing: Bringing) -> str:
+    """A client's name as it is kept, where it differs by no more than signs and blanks."""
+    names = names_of_clients(bringing)
+    kept = [name for name in names if tidy(name) == tidy(client)]
+    if len(kept) != 1 or kept[0].casefold() == client.casefold():
+        return client
+    row.say("client", f"'{client[:60]}' is taken as '{kept[0]}'")
+    return kept[0]
+
+
 def _site_of(client: str, address: str, bringing: Bringing) -> tuple[str, str]:
     """Code of the client's only site, or of the one at the address; else why that is not known."""
     own = Site.objects.of_company(bringing.company).filter(client__name__iexact=client, is_known=True)
-    if address:
-        own = own.filter(address__iexact=address[:250])
+    there = own.filter(address__iexact=address[:250])
+    if address and (there.exists() or not is_place_in_house(address)):
+        own = there
     codes = list(own.order_by("code").values_list("code", flat=True)[:2])
     if len(codes) == 1:
         return str(codes[0]), ""
@@ -221,6 +236,14 @@ def _assume_kind(row: Row, stages: Mapping[str, Any], items: Mapping[str, Any], 
 
 _SAME_FLOW: Final = 0.05
 """Labels round gallons to litres; common practice, no source."""
+
+
+def _flow_named(cell: Any, bringing: Bringing) -> dict[str, Any] | None:
+    """A rated flow that stands where a membrane is named: '75 GPD'; None for anything else."""
+    number, unit = number_and_unit(str(cell or ""))
+    if unit.lower() not in ("gpd", "us gpd", "l/day", "l/d", "l/tag"):
+        return None
+    return {"value": number, "unit": "US gpd" if unit.lower().endswith("gpd") else "L/day"}
 
 
 def _membrane_of(rated_flow: Any, bringing: Bringing) -> str | None:
@@ -378,11 +401,20 @@ UNITS: Final = Sheet(
                 "day_or_moment",
                 "when it was changed last",
                 also=", ".join(form.format(place) for place in _spoken_places(*slot) for form in _FORMS_OF_CHANGE),
+                bare=slot_name(*slot).replace("_", " "),
+                otherwise=f"{slot_name(*slot)}_item",
             )
             for slot in SLOTS
         ),
         *(
-            Column(f"{slot_name(*slot)}_item", "text", "code of the cartridge that was fitted", also="")
+            Column(
+                f"{slot_name(*slot)}_item",
+                "text",
+                "code of the cartridge that was fitted; of a membrane, what it makes by its label does",
+                also=", ".join(
+                    f"{place} {what}" for place in _spoken_places(*slot) for what in ("type", "size", "model")
+                ),
+            )
             for slot in SLOTS
         ),
     ),

@@ -8,6 +8,7 @@ from fleet.forecasting.files.days import certain_orders
 
 _MONEY: Final = re.compile(r"^(?:[$€£]|EUR|USD|GBP|CHF)\s*|\s*(?:[$€£]|EUR|USD|GBP|CHF)$", re.IGNORECASE)
 _PIECES: Final = re.compile(r"(?<=\d)\s*(?:pcs?|pieces?|stk|stück)\.?$", re.IGNORECASE)
+_NO_CENTS: Final = re.compile(r"(?<=\d)[.,](?:-{1,2}|–|—)$")
 _SHORT_YEAR: Final = re.compile(r"^(\d{1,2}([./])\s?\d{1,2}\2\s?)(\d{2})(?=$|[ T,])")
 _NUMBER_AND_UNIT: Final = re.compile(r"^((?:[<>≤≥~]=?\s*)?[+-]?\d[\d.,' ]*?)\s*([a-zA-Zµμ°%].*)$")
 _COMMA_GROUPS: Final = re.compile(r"^\d{1,3}(?:,\d{3})+$")
@@ -15,6 +16,9 @@ _CENTURY_TURNS: Final = 70
 """Short years below it are of this century; nobody's records of water units are older (common practice, no source)."""
 _GALLONS: Final = re.compile(r"^(?:gal|gallons?|gpm|gal\s?/\s?(?:day|d|min|week|wk))\b", re.IGNORECASE)
 _OF_TIME: Final = re.compile(r"^(.+?)\s?(?:/|\bper\b|\ba\b)\s?(week|wk|day|d)$", re.IGNORECASE)
+_UNIT_FIRST: Final = re.compile(r"^(psi|bar)\s+([^\[\]()]*\w)$", re.IGNORECASE)
+_GALLONS_A_WEEK: Final = re.compile(r"^gal(?:lons?|s)?\.?\s?(?:/|per|a)\s?(?:week|wk)$", re.IGNORECASE)
+_PRODUCT_FLOW: Final = re.compile(r"^(?:product|permeate|ro)\s+(gpd|gpm)$", re.IGNORECASE)
 _PRESSURE: Final = re.compile(r"^([^\[\]()]*\w)\s+(psi|bar)$", re.IGNORECASE)
 _UNIT_IN_HEADER: Final = re.compile(r"([\[(])\s*([^\[\]()]+?)\s*([\])])")
 
@@ -22,10 +26,10 @@ _UNIT_IN_HEADER: Final = re.compile(r"([\[(])\s*([^\[\]()]+?)\s*([\])])")
 def without_money(cell: str) -> str:
     """A price or a count without the sign beside it.
 
-    >>> without_money("4,20 €"), without_money("$ 1,038.50"), without_money("3 Stk")
-    ('4,20', '1,038.50', '3')
+    >>> without_money("4,20 €"), without_money("$ 1,038.50"), without_money("3 Stk"), without_money("69,-")
+    ('4,20', '1,038.50', '3', '69')
     """
-    return _PIECES.sub("", _MONEY.sub("", cell)).strip()
+    return _NO_CENTS.sub("", _PIECES.sub("", _MONEY.sub("", cell)).strip())
 
 
 def with_century(cell: str) -> str:
@@ -92,7 +96,12 @@ def spelled_pressure(header: str) -> str:
     ('Line pressure [psi]', 'Line pressure [psi]', 'Line pressure [psi]')
     >>> spelled_pressure("Pressure psi")
     'Pressure [psi]'
+    >>> spelled_pressure("PSI after filters")
+    'pressure after filters [psi]'
     """
+    first = _UNIT_FIRST.match(header)
+    if first is not None:
+        return f"pressure {first[2].lower()} [{first[1].lower()}]"
     match = _PRESSURE.match(header)
     if match is None:
         return header
@@ -105,7 +114,11 @@ def home_headers(headers: Iterable[str]) -> tuple[str, ...]:
 
     >>> home_headers(["Use [gal/week]", "flow (gpm)", "TDS [ppm]"])
     ('Use [US gal/week]', 'flow (US gpm)', 'TDS [ppm]')
+    >>> home_headers(["Gallons per week", "Product gpd"])
+    ('weekly use [US gal]', 'permeate flow [US gpd]')
     """
+    headers = ["weekly use [gal]" if _GALLONS_A_WEEK.match(header.strip()) else header for header in headers]
+    headers = [_PRODUCT_FLOW.sub(r"permeate flow [US \1]", header.strip()) for header in headers]
     return tuple(
         _UNIT_IN_HEADER.sub(lambda match: f"{match[1]}{home_unit(match[2], is_us=True)}{match[3]}", header)
         for header in headers

@@ -16,8 +16,8 @@ _HEADERS: Final[Mapping[str, str]] = {
     "email": "Mailadresse, E-Mail-Adresse, Mail-Adresse",
     "phone": "Telefon, Telefonnummer, Tel, Tel Nr, Handy, Mobil, Mobilnummer, Rufnummer",
     "note": "Bemerkung, Bemerkungen, Notiz, Notizen, Anmerkung, Anmerkungen, Hinweis, Kommentar",
-    "latitude": "Breite, Breitengrad, geografische Breite",
-    "longitude": "Länge, Längengrad, geografische Länge",
+    "latitude": "Breite, Breitengrad, geografische Breite, Startbreite, Start Breite",
+    "longitude": "Länge, Längengrad, geografische Länge, Startlänge, Start Länge",
     "access notes": "Zugang, Zutritt",
     "opening hours": "Öffnungszeiten",
     "water works": "Wasserwerk, Versorger, Wasserversorger, Zweckverband",
@@ -32,6 +32,7 @@ _HEADERS: Final[Mapping[str, str]] = {
     "aufgestellt am, installiert am",
     "weekly use": "Wochenbedarf, Verbrauch pro Woche, Wochenverbrauch, Bedarf, Verbrauch, "
     "Wasserverbrauch, Wasserbedarf",
+    "weekly use [L]": "Liter pro Woche, Liter je Woche",
     "rated flow": "Leistung, Nennleistung, Membranleistung",
     "tds target": "Grenzwert, Zielwert, Sollwert",
     "booster pump": "Druckerhöhungspumpe, Druckerhöhung, Pumpe, Boosterpumpe",
@@ -46,7 +47,7 @@ _HEADERS: Final[Mapping[str, str]] = {
     "supplier": "Lieferant, Lieferfirma, Händler, Hersteller, Bezugsquelle",
     "order number": "Bestellnummer, Bestellnr, Bestell Nr, Lieferantennummer, Artikelnummer Lieferant",
     "price": "Preis, Einkaufspreis, EK, EK Preis, Stückpreis, Preis pro Stück",
-    "pack size": "VE, Verpackungseinheit, Packungsgröße, Stück pro Packung, Stück je VE",
+    "pack size": "VE, VPE, Verpackungseinheit, Packungsgröße, Stück pro Packung, Stück je VE",
     "lead time": "Lieferzeit, Lieferfrist, Lieferzeit in Tagen",
     "customer number": "unsere Kundennummer, Kundennummer beim Lieferanten",
     "minimum order": "Mindestbestellwert",
@@ -75,8 +76,10 @@ _HEADERS: Final[Mapping[str, str]] = {
     "time": "Uhrzeit, Zeit, Uhr",
     "read by": "Monteur, Techniker, Wer, Messender, abgelesen von, gemessen von, Mitarbeiter, Installateur",
     "totaliser": "Zähler, Zählerstand, Wasserzähler",
-    "line pressure": "Leitungsdruck, Netzdruck, Wasserdruck, Vordruck, Druck Leitung, Druck Netz",
-    "prefilter outlet pressure": "Druck nach Vorfilter, Druck nach Vorfiltern, Druck hinter Vorfilter",
+    "line pressure": "Leitungsdruck, Netzdruck, Wasserdruck, Vordruck, Druck Leitung, Druck Netz, Druck vor Filter, "
+    "Druck vor Filtern, Druck vor Vorfilter, Druck vor Vorfiltern",
+    "prefilter outlet pressure": "Druck nach Vorfilter, Druck nach Vorfiltern, Druck hinter Vorfilter, "
+    "Druck nach Filter, Druck nach Filtern, Druck hinter Filter",
     "inlet pressure": "Membrandruck, Druck vor Membran, Druck Membran",
     "tank pressure": "Tankdruck, Druck Tank",
     "permeate flow": "Permeatleistung, Durchfluss Permeat, Permeatfluss, Permeatmenge",
@@ -157,7 +160,7 @@ def _pairs() -> Iterator[tuple[str, str]]:
     for stage, names in _STAGES.items():
         for name in names.split(", "):
             if name != _ONE_OF_MANY:
-                yield name, f"{stage} changed"
+                yield name, stage
                 yield from ((form.format(name), f"{stage} changed") for form in _CHANGES)
 
 
@@ -191,17 +194,40 @@ def sheet_in_english(name: str) -> str:
     return next((english for english, names in _SHEETS.items() if written in names.split(", ")), written)
 
 
+_BY_UNIT: Final[Mapping[str, str]] = {
+    **dict.fromkeys(("l/h", "l/min", "ml/min", "l/tag", "l/t", "l/d", "gpd"), "flow"),
+    **dict.fromkeys(("µs/cm", "μs/cm", "us/cm"), "conductivity"),
+    **dict.fromkeys(("ppm", "mg/l"), "tds"),
+}
+"""Unit in small letters -> what is measured in it of a stream."""
+
+
+def _of_stream(name: str, unit: str) -> str | None:
+    """The English header of a column that names a stream alone: its unit says what was measured."""
+    stream = next((english for english, names in _STREAMS.items() if name in names.split(", ")), None)
+    quantity = _BY_UNIT.get(unit.lower())
+    return f"{stream} {quantity}" if stream and quantity and (quantity != "flow" or stream in _FLOWS) else None
+
+
+_FLOWS: Final = frozenset(("permeate", "concentrate"))
+"""Streams whose flow has a column."""
+
+
 def in_english(header: str) -> str:
     """The English header that means the same, with its unit in brackets; the header itself where it is not German.
 
     >>> in_english("Leitwert Zulauf µS/cm"), in_english("Vorfilter gewechselt am"), in_english("Härte [°dH]")
     ('feed conductivity [µS/cm]', 'sediment changed', 'hardness [°dH]')
+    >>> in_english("Permeat [l/h]"), in_english("Permeat µS/cm")
+    ('permeate flow [L/h]', 'permeate conductivity [µS/cm]')
     >>> in_english("Lieferzeit Tage"), in_english("feed TDS [ppm]"), in_english("Straße")
     ('lead time', 'feed TDS [ppm]', 'address')
     """
     match = _IN_BRACKETS.match(header.strip()) or _BEHIND.match(header.strip())
     for name, unit in ((header, ""), *(((match["name"], match["unit"]),) if match else ())):
         english = _ENGLISH.get(tidy(name))
+        if english is None and unit:
+            english = _of_stream(tidy(name), unit)
         if english is not None:
             unit = _UNITS.get(" ".join(unit.lower().split()), unit.replace("° ", "°"))
             return f"{english} [{unit}]" if unit else english

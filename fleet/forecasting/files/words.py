@@ -51,8 +51,14 @@ SYNONYMS: Final[Mapping[str, Mapping[str, str]]] = {
     "kind": _meaning(
         ro="ro_only reverse_osmosis umkehrosmose osmose",
         ro_di=(
-            "rodi ro_with_di ro_and_di ro_resin umkehrosmose_mit_harz umkehrosmose_mit_vollentsalzung osmose_mit_harz"
+            "rodi ro_with_di ro_and_di ro_resin umkehrosmose_mit_harz umkehrosmose_mit_vollentsalzung osmose_mit_harz "
+            "umkehrosmose_harz osmose_harz osmose_und_harz umkehrosmose_und_harz"
         ),
+    ),
+    # Of an item of the catalogue that is no stage.
+    "item_kind": _meaning(
+        small_part="kleinteil kleinteile dichtung dichtungen small_parts",
+        accessory="zubehoer accessories",
     ),
     "use": _meaning(
         reef="reef_tank reef_aquarium marine marine_tank saltwater saltwater_tank meerwasser meerwasseraquarium riff",
@@ -76,14 +82,14 @@ SYNONYMS: Final[Mapping[str, Mapping[str, str]]] = {
     "reason": _meaning(
         exhausted=(
             "spent worn_out used_up exhaustion depleted saturated breakthrough end_of_life erschoepft verbraucht "
-            "aufgebraucht durchbruch gesaettigt"
+            "aufgebraucht durchbruch gesaettigt leer"
         ),
         early="found_good still_good replaced_early noch_gut vorzeitig",
         routine=(
             "service serviced scheduled planned interval periodic maintenance precaution preventive preventative "
             "calendar by_calendar due yearly annual annually half_yearly six_monthly regular pm wartung turnus "
             "turnusmaessig planmaessig routinemaessig regelmaessig regulaer intervall vorsorglich jaehrlich "
-            "halbjaehrlich faellig"
+            "halbjaehrlich faellig nach_plan nach_kalender kalender"
         ),
         # A complaint tells that something was wrong, not that anybody looked at this cartridge.
         unknown=(
@@ -95,7 +101,7 @@ SYNONYMS: Final[Mapping[str, Mapping[str, str]]] = {
             "broken leaking leak leaked cracked burst torn defekt undicht gebrochen gerissen kaputt beschaedigt "
             "geplatzt"
         ),
-        clogged="blocked plugged clogged_up choked verstopft zugesetzt verblockt",
+        clogged="blocked plugged clogged_up choked verstopft zugesetzt verblockt zu",
     ),
     "state": _meaning(flowing="running producing", static="standing standstill stopped"),
     "tank_valve": _meaning(open="opened", closed="shut"),

@@ -89,7 +89,7 @@ READERS: Final = _table(
     ("Placement", STAFF, "voided_at voided_by void_reason"),
     ("Instrument", EVERYONE, "id unit name measures tds_factor compensates_temperature accuracy_fraction resolution"),
     ("Status", EVERYONE, "unit water sentence read_at measured value limit next_change"),
-    ("Status", EVERYONE, "please_read findings cautions"),
+    ("Status", EVERYONE, "please_read asks findings cautions"),
     ("Change", EVERYONE, "position stage role on from_day to_day sentence"),
     # fleet: what was read, and what it means
     ("Reading", EVERYONE, "id unit taken_at reference source instrument person occasion state minutes_since_start"),

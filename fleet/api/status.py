@@ -35,7 +35,11 @@ class StatusSerializer(AnswerSerializer):
     limit = QuantityField(TDS, source="limit_mg_per_l")
     next_change = ChangeSerializer(allow_null=True)
     please_read = serializers.CharField(
-        help_text="what the client is asked to read, and to send as a reading of the unit; empty where nothing is"
+        help_text="what the client is asked to read, or to look for without a meter, and to send as a reading of the "
+        "unit; empty where nothing is"
+    )
+    asks = serializers.ListField(
+        child=serializers.CharField(), help_text="names of those quantities, and of those `observations`"
     )
     findings = serializers.ListField(child=serializers.CharField())
     cautions = serializers.ListField(child=serializers.CharField())

@@ -94,6 +94,10 @@ OBSERVATIONS: Final = (
 )  # fmt: skip
 """Every observation, those first that cannot wait."""
 
+ASKED_WITHOUT_METER: Final = ("water_on_floor", "taste_or_odour", "slow_filling")
+"""What a client without a meter is asked, those first that cannot wait: each is the sign of a fault that no gauge of
+the unit would show to somebody who has none (common practice, no source)."""
+
 OBSERVATION_MEANINGS: Final[Mapping[str, str]] = {each.name: each.meaning for each in OBSERVATIONS}
 """Code -> what is the case when it was seen."""
 

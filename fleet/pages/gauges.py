@@ -26,6 +26,7 @@ _UNITS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
     "remineralised_ph": (("", "pH"),),
     "remineralised_tds": _TDS,
     "uv_intensity_fraction": (("%", "%"),),
+    "resin_colour_changed_fraction": (("%", "%"),),
     "totaliser": (("L", "L"), ("m3", "m³"), ("gal", "gal")),
 }
 _LABELS: Final = {public_name(column): text for column, text in TO_READ.items()} | {
@@ -58,6 +59,7 @@ def gauges_of(unit: Mapping[str, Any]) -> list[str]:
         "permeate_tds": "membrane" in roles,
         "interstage_tds": "lag" in roles.get("resin", ()),
         "product_tds": "resin" in roles,
+        "resin_colour_changed_fraction": "resin" in roles,
         "inlet_pressure": bool(unit["has_pressure_gauge"]),
         "temperature": True,
         "carbon_outlet_total_chlorine": "carbon" in roles,

@@ -11,6 +11,8 @@ from accounts.language import gettext
 from fleet.engineering.diagnosis import BAD_WATER, SEEN_BY_PEOPLE
 from fleet.engineering.limits import is_exhausted
 from fleet.engineering.nomenclature import without_unit
+from fleet.engineering.observations import OBSERVATION_MEANINGS
+from fleet.intake.names import public_name
 from fleet.models import Finding, Position, Reading, Stage, Unit
 from fleet.services import words
 from fleet.services.asked import asked_of_client
@@ -47,7 +49,8 @@ class Status:
     """A unit as its client sees it.
 
     `water` is 'good', 'not_good', 'unknown'; `measured` names the quantity the verdict rests on, its value and the
-    limit in mg/L. `please_read` asks for a reading; empty where none is wanted.
+    limit in mg/L. `please_read` asks for a reading, or for what can be seen without a meter; empty where none is
+    wanted; `asks` holds the names of both.
     """
 
     unit_id: int
@@ -61,6 +64,7 @@ class Status:
     findings: tuple[str, ...] = ()
     cautions: tuple[str, ...] = field(default=())
     please_read: str = ""
+    asks: tuple[str, ...] = ()
 
 
 def status_of(*, unit: Unit, now: datetime) -> Status:
@@ -106,7 +110,11 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
     sentences = [
         text for text in findings.order_by("-confidence", "pk").values_list("client_sentence", flat=True) if text
     ]
-    quantities = asked_of_client(unit)
+    asked = tuple(asked_of_client(unit))
+    seen = [name for name in asked if name in OBSERVATION_MEANINGS or name == words.RESIN_COLOUR]
+    quantities = [name for name in asked if name not in seen]
+    please = [words.please_read(quantities)] if quantities else []
+    please += [words.please_tell(seen)] if seen else []
     cautions = [words.DEIONISED if has_resin else words.NO_CLAIM, words.ESTIMATE]
     return Status(
         unit_id=unit.pk,
@@ -119,7 +127,8 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
         next_change=_next_change(unit),
         findings=tuple(dict.fromkeys(sentences)),
         cautions=tuple(gettext(text) for text in cautions),
-        please_read=words.please_read(quantities) if quantities else "",
+        please_read=" ".join(please),
+        asks=tuple(public_name(name) for name in asked),
     )
 
 

@@ -5,6 +5,7 @@ from datetime import date
 from typing import Final
 
 from accounts.language import gettext, gettext_noop, listed, ngettext
+from fleet.engineering.observations import OBSERVATIONS
 from fleet.engineering.positions import position_name
 from fleet.engineering.quantities import SETTLING_MINUTES
 
@@ -32,6 +33,7 @@ TO_READ: Final = {
     "remineralised_ph": gettext_noop("the pH of the water behind the mineral cartridge"),
     "remineralised_tds_mg_per_l": gettext_noop("the TDS of the water behind the mineral cartridge"),
     "uv_intensity_fraction": gettext_noop("the intensity that the monitor of the UV lamp shows"),
+    "resin_colour_changed_fraction": gettext_noop("the share of the resin that has changed colour"),
 }
 """The client's words for what can be asked of them."""
 
@@ -48,6 +50,30 @@ def please_read(columns: Sequence[str]) -> str:
         *several, last = named
         named = [gettext("{several} and {last}").format(several=", ".join(several), last=last)]
     return f"{ask.format(quantities=named[0], minutes=SETTLING_MINUTES)} {mind}"
+
+
+def please_tell(names: Sequence[str]) -> str:
+    """Ask a client without a meter whether these observations are there; and for the colour of the resin."""
+    meaning = {each.name: each.to_client or each.meaning for each in OBSERVATIONS}
+    listed_ = [gettext(meaning[name]) for name in names if name in meaning]
+    sentences = []
+    if listed_:
+        *several, last = listed_
+        whether = gettext("{several} or {last}").format(several=", ".join(several), last=last) if several else last
+        sentences.append(
+            gettext("Please tell us whether {whether}: it takes no meter, and a no tells us as much as a yes.").format(
+                whether=whether
+            )
+        )
+    if RESIN_COLOUR in names:
+        sentences.append(
+            gettext("Where the resin shows through its housing, tell us how much of it has changed colour.")
+        )
+    return " ".join([*sentences, gettext("Open no housing and loosen no fitting.")])
+
+
+RESIN_COLOUR: Final = "resin_colour_changed_fraction"
+"""A quantity that takes an eye and no meter."""
 
 
 # the status of a unit

@@ -38,7 +38,7 @@ _NOT_KNOWN: Final = frozenset(
 )
 _UNITS_OF_HEADERS: Final = {"micron": "um", "microns": "um", "gpd": "US gpd"}
 """Headers that are units themselves."""
-_DECIMAL_COMMA: Final = re.compile(r"^[+-]?\d+,\d+$")
+DECIMAL_COMMA: Final = re.compile(r"^[+-]?\d+,\d+$")
 _GROUPED_BY_POINTS: Final = re.compile(r"^[+-]?\d{1,3}(\.\d{3})+(,\d+)?$")
 _YEAR: Final = re.compile(r"^(19|20)\d\d$")
 _MONTH_ALONE: Final = re.compile(r"^[a-zä]{3,9}\.? (19|20)\d\d$", re.IGNORECASE)
@@ -87,7 +87,7 @@ def habits_of(
 
 def points_group_in(table: TextTable) -> bool:
     """Whether a file writes decimals behind a comma, so that a point between its digits groups thousands."""
-    return table.decimal_comma and any(_DECIMAL_COMMA.match(cell) for _, cells in table.rows for cell in cells)
+    return table.decimal_comma and any(DECIMAL_COMMA.match(cell) for _, cells in table.rows for cell in cells)
 
 
 def without_grouping(cell: str) -> str:

@@ -14,6 +14,7 @@ from openpyxl.utils.exceptions import InvalidFileException
 
 from accounts.errors import InvalidInput
 from fleet.intake.tables import MOST_BYTES, MOST_CELL, MOST_COLUMNS, MOST_ROWS, TextTable, decode, read_table
+from scheduling.company_files.cells import DECIMAL_COMMA, without_grouping
 
 MOST_FILES: Final = 100
 MOST_CELLS: Final = 5_000_000
@@ -171,11 +172,13 @@ def _pages_of_workbook(name: str, content: bytes) -> Iterator[Page]:
     cell_count = 0
     for sheet in book.worksheets:
         table_rows: list[tuple[int, tuple[str, ...]]] = []
+        typed: list[list[bool]] = []
         for line, cells in enumerate(sheet.iter_rows(values_only=True, max_col=MOST_COLUMNS), start=1):
             written = tuple(_written(cell) for cell in cells)
             if not any(written):
                 continue
             table_rows.append((line, written))
+            typed.append([isinstance(cell, str) for cell in cells])
             cell_count += len(written)
             if len(table_rows) > MOST_ROWS:
                 raise InvalidInput("too_many_rows", f"The page '{sheet.title}' has more than {MOST_ROWS} rows.")
@@ -189,6 +192,7 @@ def _pages_of_workbook(name: str, content: bytes) -> Iterator[Page]:
                     f"Row {line} of the page '{sheet.title}' has a cell of more than {MOST_CELL} characters.",
                 )
         if table_rows:
+            table_rows = _without_grouping(table_rows, typed)
             above = _titles([sum(map(bool, cells)) for _, cells in table_rows[:_TITLE_LINES]])
             (header_line, headers), rows = table_rows[above], table_rows[above + 1 :]
             remarks = tuple(_title_remark(line, next(filter(None, cells))) for line, cells in table_rows[:above])
@@ -199,6 +203,25 @@ def _pages_of_workbook(name: str, content: bytes) -> Iterator[Page]:
             )
             table = TextTable(headers, tuple(rows), header_line, False)
             yield Page(f"{name}, page '{sheet.title}'", known_as, table, remarks)
+
+
+def _without_grouping(
+    rows: list[tuple[int, tuple[str, ...]]], typed: Sequence[Sequence[bool]]
+) -> list[tuple[int, tuple[str, ...]]]:
+    """Rows whose cells that were typed as text lost the points that group thousands, where other such cells have a
+    decimal comma: '1.200' beside '17,5'. Of numbers the workbook itself says what they are."""
+    texts = [
+        cell
+        for (_, cells), are in zip(rows, typed, strict=True)
+        for cell, is_text in zip(cells, are, strict=True)
+        if is_text
+    ]
+    if not any(DECIMAL_COMMA.match(cell) for cell in texts):
+        return rows
+    return [
+        (line, tuple(without_grouping(cell) if is_text else cell for cell, is_text in zip(cells, are, strict=True)))
+        for (line, cells), are in zip(rows, typed, strict=True)
+    ]
 
 
 def _written(cell: Any) -> str:

@@ -1,5 +1,6 @@
 """What a client sends: a reading of their own meter, or that something is wrong."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
@@ -25,13 +26,26 @@ class ReadingForm(GaugeForm):
     person = forms.CharField(max_length=80, widget=forms.TextInput(attrs={"autocomplete": "name"}))
     note = forms.CharField(max_length=1000, widget=forms.Textarea(attrs={"rows": 2}))
 
-    def __init__(self, *args: Any, instruments: list[str], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, instruments: list[str], asks: Sequence[str], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        answers = [("", gettext("I did not look")), ("no", gettext("no")), ("yes", gettext("yes"))]
+        self.asked = [each for each in OBSERVATIONS if each.name in asks]
+        for each in self.asked:
+            self.fields[each.name] = forms.ChoiceField(choices=answers, required=False)
         if instruments:
             names = [("", gettext("no meter of these")), *((name, name) for name in instruments)]
             self.fields["instrument"].choices = names  # type: ignore[attr-defined]
         else:
             del self.fields["instrument"]
+
+    def questions(self) -> list[tuple[forms.BoundField, str]]:
+        """What the client is asked to look for without a meter."""
+        return [(self[each.name], _as_choice(each.to_client or each.meaning)) for each in self.asked]
+
+    def seen(self) -> dict[str, bool]:
+        """What was looked for, as the API takes it."""
+        sent = self.sent()
+        return {each.name: sent[each.name] == "yes" for each in self.asked if sent.get(each.name)}
 
 
 class ReadingPage(Page):
@@ -51,7 +65,9 @@ class ReadingPage(Page):
         found = self.found(UnitViewSet, "retrieve", pk=unit)
         form = self._form(found, request.POST)
         words = {name: text for name, text in form.sent().items() if name in ("instrument", "person", "note")}
-        answer = self.ask(UnitViewSet, "add_reading", pk=unit, data={**form.quantities(), **words})
+        seen = form.seen()
+        data = {**form.quantities(), **words, **({"observations": seen} if seen else {})}
+        answer = self.ask(UnitViewSet, "add_reading", pk=unit, data=data)
         if not answer.is_good:
             return self._page(found, form.refuse(answer.data), answer.status)  # type: ignore[arg-type]
         doubts = [flag["sentence"] for flag in answer.data["flags"]]
@@ -62,10 +78,15 @@ class ReadingPage(Page):
         rows = self.found(InstrumentViewSet, "list", query={"unit": unit["id"]})["results"]
         us_units = self.by.company.unit_system == "us"
         names = [row["name"] for row in rows]
-        return ReadingForm(*args, unit=unit, us_units=us_units, instruments=names, **kwargs)
+        return ReadingForm(
+            *args, unit=unit, us_units=us_units, instruments=names, asks=self._status(unit)["asks"], **kwargs
+        )
+
+    def _status(self, unit: Any) -> Any:
+        return self.found(UnitViewSet, "status", pk=unit["id"])
 
     def _page(self, unit: Any, form: ReadingForm, status: int = 200) -> HttpResponse:
-        asked = self.found(UnitViewSet, "status", pk=unit["id"])["please_read"]
+        asked = self._status(unit)["please_read"]
         return self.show(status=status, unit=unit, form=form, asked=asked, minutes=round(SETTLING_MINUTES))
 
 

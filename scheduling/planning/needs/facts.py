@@ -220,6 +220,8 @@ class UnitFacts:
         Live ones, the surest first.
     last_read_on, last_sanitised_on
         Days of the newest reading and the last sanitising; None: never.
+    seen_on
+        Day on which somebody last said what can be seen there without a meter; None: never.
     asked_on
         Since when a reading of it is asked for; None: is not.
     kept_since
@@ -240,6 +242,7 @@ class UnitFacts:
     findings: tuple[FindingFacts, ...] = ()
     last_read_on: datetime.date | None = None
     last_sanitised_on: datetime.date | None = None
+    seen_on: datetime.date | None = None
     asked_on: datetime.date | None = None
     kept_since: datetime.date | None = None
     done: Mapping[str, datetime.datetime] = field(default_factory=lambda: MappingProxyType({}))

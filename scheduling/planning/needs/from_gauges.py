@@ -7,6 +7,7 @@ import datetime
 import math
 from collections.abc import Mapping, Sequence
 
+from fleet.engineering.observations import ASKED_WITHOUT_METER
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.needs.dates import need_dates
 from scheduling.planning.needs.facts import ForecastFacts, PositionFacts, Role, UnitFacts
@@ -16,6 +17,9 @@ from scheduling.planning.needs.need import NeedKind
 from scheduling.planning.needs.tasks import Source, Task, TaskList, key_at_unit
 from scheduling.planning.needs.ways_to_read import Offer, ReadingWanted, Unknown, Way, best_day, best_way
 from scheduling.planning.words import readings as words
+
+#: Ends the key of what a client without a meter is asked.
+WHAT_IS_SEEN = "seen"
 
 #: What was read so recently is not asked for again; common practice, no source.
 RECENT_DAYS = 28
@@ -48,7 +52,33 @@ def with_reading(tasks: Sequence[Task], unit: UnitFacts, *, policy: ServicePolic
     key, inspection = key_at_unit(NeedKind.TAKE_READING, unit), listed.by_key.get(key_at_unit(NeedKind.INSPECT, unit))
     if key not in listed.by_key and (inspection is None or inspection.finding is None):
         _add(listed, key, inspection, today)
+    _ask_what_is_seen(listed, today)
     return [listed.by_key[name] for name in sorted(listed.by_key)]
+
+
+def _ask_what_is_seen(tasks: TaskList, today: datetime.date) -> None:
+    """Ask a client who can read no gauge there what can be seen, while nobody reads the unit.
+
+    It tells of no date, and so waits for nothing and holds nothing up; what is seen is a finding at once.
+    """
+    unit = tasks.unit
+    stages = {position.stage for position in unit.positions if position.cartridge is not None}
+    if not stages or _readable(unit, unit.gauges.by_client):
+        return
+    if unit.last_read_on is not None and not is_unread(tasks, today):
+        return
+    if unit.seen_on is not None and (today - unit.seen_on).days < tasks.policy.rules.unread_after_days:
+        return
+    names = (*ASKED_WITHOUT_METER, *(("resin_colour_changed_fraction",) if "resin" in stages else ()))
+    tasks.add(
+        NeedKind.TAKE_READING,
+        key_at_unit(NeedKind.TAKE_READING, unit, WHAT_IS_SEEN),
+        Source.CALENDAR,
+        label=words.quantities(names),
+        reading=ReadingWanted(Way.ASK_CLIENT, None, names, 0.0, tasks.policy.rules.ask_client_cost, {}),
+        late_cost_per_day=0.0,
+        reason=words.seen_wanted(names, never_read=unit.last_read_on is None),
+    )
 
 
 def _add(tasks: TaskList, key: str, inspection: Task | None, today: datetime.date) -> None:

@@ -18,6 +18,10 @@ _READ: Final = {
     "remineralised_ph": gettext_noop("pH behind the remineralising cartridge"),
     "uv_intensity_fraction": gettext_noop("UV intensity"),
     "carbon_outlet_total_chlorine_mg_per_l": gettext_noop("carbon outlet total chlorine"),
+    "resin_colour_changed_fraction": gettext_noop("colour of the resin"),
+    "water_on_floor": gettext_noop("water on the floor"),
+    "taste_or_odour": gettext_noop("taste or odour"),
+    "slow_filling": gettext_noop("slow filling"),
 }
 
 _HOW: Final = {
@@ -30,6 +34,13 @@ _HOW: Final = {
 def quantities(columns: Sequence[str]) -> str:
     """Names of quantities in a sentence: 'feed TDS, permeate TDS'."""
     return ", ".join(gettext(_READ[column]) for column in columns)
+
+
+def seen_wanted(names: Sequence[str], *, never_read: bool) -> str:
+    """What a client without a meter is asked, and why."""
+    ask = gettext("Ask the client, who has no meter, what they see: {reads}.").format(reads=quantities(names))
+    why = gettext("It was never read: its forecasts use only its label and load.") if never_read else ""
+    return f"{ask} {why}".strip()
 
 
 def reading_wanted(wanted: ReadingWanted, *, never_read: bool, currency: str) -> str:

@@ -83,7 +83,12 @@ def best_day(*, day: int, tasks: int, visit_price: float, waiting: float, curren
         tail = gettext("four weeks later would cost {money:.2f} {currency} more")
     else:
         tail = gettext("four weeks later would save {money:.2f} {currency} in waste")
-    return gettext("Best {when}: {tasks} on a visit that costs about {price:.2f} {currency}; {tail}.").format(
+    if day == 0 and waiting > 0.0:
+        # today is no better than yesterday was, and not all visits of which this is true can be made on it
+        words = gettext("The sooner the better: {tasks} on a visit that costs about {price:.2f} {currency}; {tail}.")
+    else:
+        words = gettext("Best {when}: {tasks} on a visit that costs about {price:.2f} {currency}; {tail}.")
+    return words.format(
         when=_when(day),
         tasks=listed,
         price=visit_price,

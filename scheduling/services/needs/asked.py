@@ -7,7 +7,6 @@ from scheduling.models import Need
 
 
 def asked_of_client(unit: Unit) -> Sequence[str]:
-    """Stored names of the quantities that the client is asked to read, in the order of the train; empty: none."""
+    """Stored names of the quantities and observations that the client is asked for, each once; empty: none."""
     needs = Need.objects.filter(unit=unit, state=Need.State.OPEN, reading_way=Need.ReadingWay.ASK_CLIENT)
-    reads: Sequence[str] = needs.order_by("pk").values_list("reads", flat=True).first() or ()
-    return reads
+    return list(dict.fromkeys(name for reads in needs.order_by("pk").values_list("reads", flat=True) for name in reads))

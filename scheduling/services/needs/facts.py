@@ -14,6 +14,7 @@ from fleet.services.forecasts.rows import TENTHS
 from fleet.services.sizing.parts import FittingPart, fitting_parts, suiting_carbons
 from scheduling.models import Need
 from scheduling.planning.needs.facts import FindingFacts, ForecastFacts, PartFacts, PositionFacts, Role, UnitFacts
+from scheduling.planning.needs.from_gauges import WHAT_IS_SEEN
 from scheduling.planning.needs.need import DISTRIBUTION_LEVELS
 from scheduling.planning.needs.work import part_for, work_for
 
@@ -101,8 +102,11 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
         Need.objects.of_company(company)
         .filter(in_unit, state=Need.State.OPEN, kind=Need.Kind.TAKE_READING)
         .exclude(reading_way="")
+        .exclude(key__endswith=WHAT_IS_SEEN)
         .values_list("unit", "created_at")
     )
+    looked = Reading.objects.of_company(company).filter(in_unit).current().exclude(observations={})
+    seen = dict(looked.order_by().values_list("unit").annotate(Max("taken_at")))
     parts = _fitting_parts(company, {pk: rows for pk, rows in findings.items() if pk in here}, today)
     suiting = suiting_carbons(company=company, installed=_last_installed(here.values(), items))
     last_done = _done(company, in_unit)
@@ -130,6 +134,7 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
             findings=tuple(_finding_facts(row, unit) for row in findings.get(unit.pk, ())),
             last_read_on=day(read.get(unit.pk)),
             last_sanitised_on=day(sanitised.get(unit.pk)),
+            seen_on=day(seen.get(unit.pk)),
             asked_on=day(last_asked.get(unit.pk)),
             kept_since=day(unit.created_at),
             done=done_by_unit.get(unit.pk, {}),

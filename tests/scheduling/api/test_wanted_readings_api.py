@@ -108,3 +108,29 @@ def test_other_ways_ask_nothing_of_the_client(as_client: APIClient, first_client
     refresh_needs(company=town.company, now=NOW)
     assert Need.objects.get(unit=unit, kind="take_reading").reading_way == "next_visit"
     assert as_client.get(f"/api/v1/units/{unit.pk}/status/").json()["please_read"] == ""
+
+
+def test_a_client_without_a_meter_is_asked_what_they_see_and_what_they_see_counts(
+    as_client: APIClient, as_office: APIClient, first_client: Client, town: Town
+) -> None:
+    unit = town.unit(town.site(client=first_client), train=RO_DI_TRAIN)
+    unit.readings.all().delete()
+    refresh_needs(company=town.company, now=NOW)
+    asked = as_office.get(f"{PATH}?reading_way=ask_client").json()["results"][0]
+    assert asked["reads"] == ["water_on_floor", "taste_or_odour", "slow_filling", "resin_colour_changed_fraction"]
+    assert as_office.get(f"{PATH}?reading_way=next_visit").json()["count"] == 1, "whoever comes still reads"
+    path = f"/api/v1/units/{unit.pk}/status/"
+    status = as_client.get(path).json()
+    assert status["asks"] == asked["reads"]
+    assert status["please_read"] == (
+        "Please tell us whether there is water on the floor, the water tastes or smells of something or the tank or "
+        "container fills slowly: it takes no meter, and a no tells us as much as a yes. Where the resin shows through "
+        "its housing, tell us how much of it has changed colour. Open no housing and loosen no fitting."
+    )
+    seen = {"water_on_floor": False, "taste_or_odour": True, "slow_filling": False}
+    stored = as_client.post(f"/api/v1/units/{unit.pk}/readings/", {"observations": seen, "taken_at": NOW.isoformat()})
+    assert stored.status_code == 201, stored.content
+    answered = as_client.get(path).json()
+    assert (answered["asks"], answered["water"]) == ([], "not_good"), "what is tasted no gauge contradicts"
+    assert as_office.get(f"{PATH}?reading_way=ask_client").json()["count"] == 0
+    assert as_office.get(f"{PATH}?reading_way=next_visit").json()["count"] == 1, "an answer is no reading"

@@ -21,6 +21,7 @@ from accounts.models import Client, Company, Membership
 from fleet.models import Reading
 from fleet.pages.plot import SCHEMES
 from scheduling.models import ReadingPhoto, Visit
+from scheduling.services.needs.needs import refresh_needs
 from tests import factories
 from tests.pages import signed_in, text_of
 from tests.pseudo_language import PSEUDO
@@ -265,3 +266,16 @@ def test_every_sentence_of_the_pages_can_be_translated(clara: Browser, watched: 
         sentences = re.findall(r">([^<>]*[a-z]{3,} [a-z]{2,} [a-z]{2,}[^<>]*)<", main)
         # What was stored in English before another language was spoken stays in it.
         assert [text for text in sentences if "Your " not in text] == []
+
+
+def test_what_is_asked_for_without_a_meter_is_answered_with_yes_and_no(clara: Browser, watched: Watched) -> None:
+    page = f"/my-water/{watched.unit.pk}/reading/"
+    assert "I did not look" not in clara.get(page).content.decode(), "nothing is asked"
+    Reading.objects.filter(unit=watched.unit).delete()
+    refresh_needs(company=watched.unit.company, now=timezone.now())
+    shown = clara.get(page).content.decode()
+    assert "The tank or container fills slowly" in shown
+    sent = clara.post(page, {"water_on_floor": "no", "slow_filling": "yes", "taste_or_odour": ""})
+    assert sent.status_code == 302, sent.content
+    assert Reading.objects.get().observations == {"water_on_floor": False, "slow_filling": True}
+    assert "I did not look" not in clara.get(page).content.decode(), "it is answered"

@@ -10,7 +10,14 @@ from scheduling.planning.company_rules import CompanyRules, ServicePolicy
 from scheduling.planning.needs.dates import need_dates
 from scheduling.planning.needs.decide import tasks_of_unit
 from scheduling.planning.needs.facts import FindingFacts, GaugeFacts, PositionFacts, UnitFacts
-from scheduling.planning.needs.from_gauges import RECENT_DAYS, _unknown, _unknowns, can_be_read, with_reading
+from scheduling.planning.needs.from_gauges import (
+    RECENT_DAYS,
+    WHAT_IS_SEEN,
+    _unknown,
+    _unknowns,
+    can_be_read,
+    with_reading,
+)
 from scheduling.planning.needs.gauges import GAUGES, gauge_of
 from scheduling.planning.needs.need import NeedKind
 from scheduling.planning.needs.tasks import Source, Task, TaskList
@@ -335,3 +342,38 @@ def test_a_visit_beyond_the_weeks_that_are_bundled_is_no_next_visit(visit: int, 
     tasks.by_key = {task.key: task for task in tasks_of_unit(facts, policy=POLICY, today=TODAY)}
     (unknown,) = _unknowns(tasks, TODAY)
     assert unknown.next_visit_day == (float(visit) if counts else None)
+
+
+def _seen(facts: UnitFacts) -> Task | None:
+    tasks = with_reading([], facts, policy=POLICY, today=TODAY)
+    return next((task for task in tasks if task.key.endswith(WHAT_IS_SEEN)), None)
+
+
+def test_a_client_without_a_meter_is_asked_what_can_be_seen() -> None:
+    blind = gauges(by_client=frozenset())
+    never = unit(position("sediment", 100.0), position("resin", 100.0), gauges=blind, last_read_on=None)
+    task = _seen(never)
+    assert task is not None
+    assert task.reading is not None
+    assert task.reading.way == Way.ASK_CLIENT
+    assert task.reading.reads == ("water_on_floor", "taste_or_odour", "slow_filling", "resin_colour_changed_fraction")
+    assert task.reason == (
+        "Ask the client, who has no meter, what they see: water on the floor, taste or odour, slow filling, colour of "
+        "the resin. It was never read: its forecasts use only its label and load."
+    )
+    without_resin = _seen(at(never, positions=(position("sediment", 100.0),)))
+    assert without_resin is not None
+    assert without_resin.reading is not None
+    assert "resin_colour_changed_fraction" not in without_resin.reading.reads
+
+
+def test_nobody_is_asked_twice_nor_whoever_can_read() -> None:
+    blind = gauges(by_client=frozenset())
+    never = unit(position("membrane", 100.0), gauges=blind, last_read_on=None)
+    assert _seen(never) is not None
+    assert _seen(at(never, seen_on=YESTERDAY)) is None, "they answered"
+    long_ago = TODAY - timedelta(days=POLICY.rules.unread_after_days)
+    assert _seen(at(never, seen_on=long_ago)) is not None
+    assert _seen(at(never, last_read_on=YESTERDAY)) is None, "somebody read it"
+    assert _seen(at(never, gauges=gauges())) is None, "they are asked to read"
+    assert _seen(at(never, positions=())) is None

@@ -42,8 +42,8 @@ UNITED_STATES = {
         "SP-1,,RO,spare in shop,,75 gpd,\n"
     ),
     "inventory.csv": (
-        "Part #,Description,Kind,Vendor,On hand\n"
-        "MEM-75,75 gpd membrane,membrane,Tideworks,1\nMEM-300,300 gpd membrane,membrane,Tideworks,\n"
+        "Part #,Description,Kind,Vendor,Price each,On hand\n"
+        "MEM-75,75 gpd membrane,membrane,Tideworks,$44,1\nMEM-300,300 gpd membrane,membrane,Tideworks,$105,\n"
     ),
     "readings log.csv": "Date,Time,Unit,Line psi,PSI after filters,Product gpd\n10/19/2026,2 PM,PD-1,58,55,122\n",
 }

@@ -108,5 +108,5 @@ def test_headers_that_are_units_and_units_of_no_site() -> None:
     }
     result = brought(company, files)
     assert CatalogueItem.objects.get().micron_rating_um == 5.0
-    assert "Name the site by its code, or the client whose only site it is" in told(result, "units")
+    assert "Name the unit by a code, or its site" in told(result, "units")
     assert not Unit.objects.exists()

@@ -278,4 +278,5 @@ def test_what_is_asked_for_without_a_meter_is_answered_with_yes_and_no(clara: Br
     sent = clara.post(page, {"water_on_floor": "no", "slow_filling": "yes", "taste_or_odour": ""})
     assert sent.status_code == 302, sent.content
     assert Reading.objects.get().observations == {"water_on_floor": False, "slow_filling": True}
+    refresh_needs(company=watched.unit.company, now=timezone.now())
     assert "I did not look" not in clara.get(page).content.decode(), "it is answered"

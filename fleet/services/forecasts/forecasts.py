@@ -347,17 +347,18 @@ def _store(rows: Mapping[int, Mapping[str, Any]], *, company: Company, day: date
             latest[pk] = as_of
             if is_past(state, p50, as_of):
                 was_past.add((pk, placement_id))
-        today = own_forecasts.filter(as_of=day).values("position_id", *_FIELDS)
+        today = own_forecasts.filter(as_of=day).values("position_id", "is_latest", *_FIELDS)
         stored = {row["position_id"]: row for row in today}
         created, changed, written = 0, 0, []
         for position_id in position_ids:
             fields = rows[position_id]
             row = stored.get(position_id)
-            if row is not None and all(row[name] == fields[name] for name in _FIELDS):
+            # An older day forecast again must not displace a newer one; a cartridge changed today has one of its own.
+            is_latest = latest.get(position_id, day) <= day
+            known = {"is_latest": is_latest, **fields}
+            if row is not None and all(row[name] == known[name] for name in ("is_latest", *_FIELDS)):
                 continue
             created, changed = created + (row is None), changed + (row is not None)
-            # An older day forecast again must not displace a newer one.
-            is_latest = latest.get(position_id, day) <= day
             written.append(Forecast(position_id=position_id, as_of=day, computed_at=now, is_latest=is_latest, **fields))
         if any(as_of < day for as_of in latest.values()):
             older = Forecast.objects.filter(position_id__in=position_ids, is_latest=True, as_of__lt=day)
@@ -367,7 +368,7 @@ def _store(rows: Mapping[int, Mapping[str, Any]], *, company: Company, day: date
             batch_size=_AT_ONCE,
             update_conflicts=True,
             unique_fields=["position", "as_of"],
-            update_fields=[*(_model_field(name) for name in _FIELDS), "computed_at"],
+            update_fields=[*(_model_field(name) for name in _FIELDS), "computed_at", "is_latest"],
         )
         forecasts_past_limit(company.pk, [row for row in written if row.is_latest], was_past, now)
     unchanged = len(position_ids) - created - changed

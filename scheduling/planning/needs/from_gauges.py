@@ -62,7 +62,7 @@ def _ask_what_is_seen(tasks: TaskList, today: datetime.date) -> None:
     It tells of no date, and so waits for nothing and holds nothing up; what is seen is a finding at once.
     """
     unit = tasks.unit
-    stages = {position.stage for position in unit.positions if position.cartridge is not None}
+    stages = {position.stage for position in unit.positions}
     if not stages or _readable(unit, unit.gauges.by_client):
         return
     if unit.last_read_on is not None and not is_unread(tasks, today):

@@ -10,6 +10,7 @@ from fleet.forecasting import Learned
 from fleet.models import FleetLesson, Forecast, Placement, Reading, Unit
 from fleet.services.forecasts import forecasts
 from fleet.services.forecasts.forecasts import forecast_company, refresh_forecasts
+from fleet.services.units.placements import place
 from tests import factories
 
 NOW = datetime(2026, 3, 10, 12, tzinfo=UTC)
@@ -171,3 +172,18 @@ def test_what_another_release_has_learned_is_learned_anew(units: list[Unit], lar
     assert counts["units"] == len(units)
     assert FleetLesson.objects.get().learned.keys() == lesson.learned.keys()
     assert Learned.from_dict(FleetLesson.objects.get().learned).hypers
+
+
+def test_a_cartridge_that_is_changed_after_the_night_of_its_day_has_a_forecast_the_same_day(units: list[Unit]) -> None:
+    """The one of the night is of what left; the row of the day speaks of what stands there since, and is the latest."""
+    unit = units[0]
+    forecast_company(company=unit.company, now=NOW)
+    position = unit.positions.get(stage="sediment")
+    left = position.placements.get()
+    fresh = place(position=position, item=left.item, by=None, now=NOW, removal="routine")
+    assert not Forecast.objects.filter(position=position, is_latest=True).exists()
+    forecast_company(company=unit.company, now=NOW + timedelta(minutes=1))
+    latest = Forecast.objects.get(position=position, is_latest=True)
+    assert (latest.placement, latest.as_of) == (fresh, NOW.date())
+    again = forecast_company(company=unit.company, now=NOW + timedelta(minutes=2))
+    assert (again["created"], again["changed"]) == (0, 0)

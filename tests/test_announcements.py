@@ -65,6 +65,8 @@ SERVICES = {
     "fleet.services.units.placements.rotate_lead_lag": ANNOUNCES,
     "fleet.services.units.sites.create_site": UNUSED,
     "fleet.services.units.sites.update_site": ANNOUNCES,
+    "fleet.services.units.sites_not_known.leave_behind": "nothing stands there any more",
+    "fleet.services.units.sites_not_known.place_not_known": UNUSED,
     "fleet.services.units.units.add_position": ANNOUNCES,
     "fleet.services.units.units.change_position": ANNOUNCES,
     "fleet.services.units.units.create_unit": ANNOUNCES,

@@ -344,7 +344,7 @@ def is_known_site(row: Row, bringing: Bringing) -> bool:
     own = Site.objects.of_company(bringing.company).filter(client__name__iexact=str(row.values.get("client", "")))
     if row.values.keys() <= {"client"} and own.exists():
         return True
-    if "code" not in row.values and own.exists() and is_place_in_house(str(row.values.get("address") or "")):
+    if "code" not in row.values and own.exists() and is_room(str(row.values.get("address") or "")):
         del row.values["address"]
         if row.values.keys() <= {"client"}:
             return True
@@ -352,7 +352,7 @@ def is_known_site(row: Row, bringing: Bringing) -> bool:
     return "client" in row.values and not clients.filter(name__iexact=row.values["client"]).exists()
 
 
-def is_place_in_house(location: str) -> bool:
+def is_room(location: str) -> bool:
     """Whether what a sheet of units calls a location is a place inside, as 'sump room': an address has a number."""
     return bool(location) and not any(sign.isdigit() for sign in location)
 

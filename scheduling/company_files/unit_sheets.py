@@ -24,7 +24,7 @@ from fleet.services.units.history import SAME_DAY, enter_placement
 from scheduling.company_files.cells import word_of
 from scheduling.company_files.columns import Column, columns_of
 from scheduling.company_files.outcome import Outcome, RowResult
-from scheduling.company_files.record_sheets import is_place_in_house, names_of_clients, nearest_client, note_beside
+from scheduling.company_files.record_sheets import is_room, names_of_clients, nearest_client, note_beside
 from scheduling.company_files.rows import Bringing, Records, Row, RowRefusedError, find_named, store_record
 from scheduling.company_files.sheet import Sheet
 from scheduling.company_files.written import number_and_unit
@@ -189,7 +189,7 @@ def _site_of(client: str, address: str, bringing: Bringing) -> tuple[str, str]:
     """Code of the client's only site, or of the one at the address; else why that is not known."""
     own = Site.objects.of_company(bringing.company).filter(client__name__iexact=client, is_known=True)
     there = own.filter(address__iexact=address[:250])
-    if address and (there.exists() or not is_place_in_house(address)):
+    if address and (there.exists() or not is_room(address)):
         own = there
     codes = list(own.order_by("code").values_list("code", flat=True)[:2])
     if len(codes) == 1:

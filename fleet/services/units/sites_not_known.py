@@ -51,7 +51,7 @@ def is_of_nobody(client: Client) -> bool:
     return client.name == CLIENT_NOT_KNOWN
 
 
-def leave_behind(site: Site, *, by: Membership | None, now: datetime) -> None:
+def leave_behind(*, site: Site, by: Membership | None, now: datetime) -> None:
     """Take a site that stood for one that was not known out of the lists, once its last unit has left it.
 
     It is deleted where nothing refers to it, and retired where something does.

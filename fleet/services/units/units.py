@@ -114,7 +114,7 @@ def create_unit(
     """
     with transaction.atomic():
         if site is None:
-            assert by is not None, "without a site the company is that of the person"
+            assert by is not None  # whose company it is
             site = place_not_known(company=by.company, client=client, unit=str(facts["code"]), by=by, now=now)
         elif client is not None and client.pk != site.client_id:
             sentence = f"{site.code} is a site of {site.client.name}, not of {client.name}; send one of the two alone."
@@ -321,7 +321,7 @@ def update_unit(*, unit: Unit, by: Membership | None, now: datetime, **facts: An
             )
         unit.save()
         if left is not None:
-            leave_behind(left, by=by, now=now)
+            leave_behind(site=left, by=by, now=now)
         announce(unit.company_id, units=[unit.pk], kind=Kind.UNIT, now=now)
         if by is not None:
             record(by=by, action="update unit", subject=unit, now=now, details={"fields": sent})

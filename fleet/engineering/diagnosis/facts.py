@@ -82,6 +82,8 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "previous_resin_life_share": "the same of the resin before it, when it was read as exhausted",
     "fresh_resin_product_tds_mg_per_l": "product TDS at the first visit to the last resin, while it was fresh",
     "fresh_resin_visits": "visits that read the product since that resin was fitted",
+    "least_fresh_resin_product_tds_mg_per_l": "least product TDS at any visit since that resin was fitted",
+    "product_tds_before_fresh_resin_mg_per_l": "usual product TDS within its limit before that resin was fitted",
     "permeate_flow_over_usual": "permeate flow over that of the visits before with the same membrane, as read",
     "concentrate_flow_over_usual": "the same of the concentrate flow",
     "inlet_pressure_over_usual": "the same of the inlet pressure",

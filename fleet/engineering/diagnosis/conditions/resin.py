@@ -6,6 +6,7 @@ from dataclasses import replace
 from fleet.engineering.diagnosis import words
 from fleet.engineering.diagnosis.conditions.common import surely
 from fleet.engineering.diagnosis.facts import Facts
+from fleet.engineering.diagnosis.levels import VISITS
 from fleet.engineering.diagnosis.record import Evidence
 from fleet.engineering.limits import HOUSE, is_exhausted
 
@@ -131,8 +132,7 @@ def slips_past_resin(f: Facts) -> Evidence | None:
     """
     fresh, visits = f.number("fresh_resin_product_tds_mg_per_l"), f.number("fresh_resin_visits")
     product, step = f.number("product_tds_mg_per_l"), f.pattern_limits.meter_step_mg_per_l
-    least = f.limits.product_tds_mg_per_l + 2.0 * step
-    if fresh is None or product is None or min(fresh, product) < least or f.no("has_resin"):
+    if fresh is None or product is None or f.no("has_resin") or not _fresh_is_salty(f, min(fresh, product), visits):
         return None
     if product > max(1.5 * fresh, fresh + 2.0 * step) or f.yes("open_cup_sample") or resins_in_wrong_order(f):
         return None
@@ -141,6 +141,23 @@ def slips_past_resin(f: Facts) -> Evidence | None:
         {"fresh_resin_product_tds": fresh, "product_tds": product},
         words.slips_past_resin(fresh),
     )
+
+
+def _fresh_is_salty(f: Facts, product: float, visits: float | None) -> bool:
+    """Two steps of the meter past the limit are salt at once; one step is, where more than one reading says so.
+
+    That is the case two steps above what the same meter read behind the resin before, or at each of three visits.
+    """
+    limit, step = f.limits.product_tds_mg_per_l, f.pattern_limits.meter_step_mg_per_l
+    if product >= limit + 2.0 * step or product < limit + step:
+        return product >= limit + step
+    before, least = (
+        f.number("product_tds_before_fresh_resin_mg_per_l"),
+        f.number("least_fresh_resin_product_tds_mg_per_l"),
+    )
+    if before is not None:
+        return product >= before + 2.0 * step
+    return least is not None and least >= limit + step and visits is not None and visits >= VISITS
 
 
 def resin_short_lived(f: Facts) -> Evidence | None:

@@ -31,6 +31,11 @@ WEAK: Changes = {"inlet_pressure_kpa": 250.0, MADE: 120.0, PERMEATE: 14.0}
 WARM: Changes = {"temperature_degc": 24.0, MADE: 270.0, PERMEATE: 12.0}
 OLD: Changes = {FLOW: 0.7, PASSAGE: 2.5, "membrane_age_days": 1200.0}
 AS_READ = "flow_as_read_level_ratio"
+ONE_STEP: Changes = {
+    "fresh_resin_product_tds_mg_per_l": 2.5,
+    "product_tds_mg_per_l": 2.5,
+    "least_fresh_resin_product_tds_mg_per_l": 2.5,
+}
 NO_RESIN: Changes = {"has_resin": False}
 NEW_CARBON = "flow_over_before_new_carbon"
 GAUGE = "inlet_pressure_over_usual"
@@ -325,6 +330,13 @@ EDGES = [
     Edge("D73", "fresh_resin_product_tds_mg_per_l", "from",
          lambda x: x.product_tds_mg_per_l + 2.0 * x.meter_step_mg_per_l, {"product_tds_mg_per_l": 4.0},
          ("product_tds_mg_per_l", "meter_step_mg_per_l"), exactly=False),
+    Edge("D73", "least_fresh_resin_product_tds_mg_per_l", "from",
+         lambda x: x.product_tds_mg_per_l + x.meter_step_mg_per_l,
+         {**ONE_STEP, "fresh_resin_visits": 3.0},
+         ("product_tds_mg_per_l", "meter_step_mg_per_l"), exactly=False),
+    Edge("D73", "fresh_resin_visits", "from", 3.0, ONE_STEP),
+    Edge("D73", "product_tds_before_fresh_resin_mg_per_l", "to", lambda x: 2.5 - 2.0 * x.meter_step_mg_per_l,
+         {**ONE_STEP, "fresh_resin_visits": 1.0}, ("meter_step_mg_per_l",), exactly=False),
     Edge("D73", "product_tds_mg_per_l", "to", 12.0, {"fresh_resin_product_tds_mg_per_l": 8.0, PERMEATE: 20.0}),
     Edge("D74", GAUGE, "to", lambda x: x.gauge_fell_to, AS_EVER, ("gauge_fell_to",)),
     Edge("D74", GAUGE, "from", lambda x: x.gauge_rose_to, AS_EVER, ("gauge_rose_to",)),

@@ -80,7 +80,9 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "membrane_exposure_ppm_h": "chlorine exposure of the membrane so far",
     "resin_life_share": "life of the resin so far over the life forecast",
     "previous_resin_life_share": "the same of the resin before it, when it was read as exhausted",
-    "fresh_resin_product_tds_mg_per_l": "product TDS at the first visit to the last resin, while it was fresh",
+    "fresh_resin_product_tds_mg_per_l": "product TDS at the first visit to the last resin",
+    "fresh_resin_first_read_days": "age of that resin at that visit",
+    "fresh_resin_read_for_days": "days from that visit to the newest",
     "fresh_resin_visits": "visits that read the product since that resin was fitted",
     "least_fresh_resin_product_tds_mg_per_l": "least product TDS at any visit since that resin was fitted",
     "product_tds_before_fresh_resin_mg_per_l": "usual product TDS within its limit before that resin was fitted",
@@ -188,6 +190,9 @@ class PatternLimits:
     gauge_rose_to: float = 2.0
     flow_as_ever_low: float = 0.85
     flow_as_ever_high: float = 1.1
+    resin_fresh_days: float = 21.0
+    resin_early_days: float = 60.0
+    resin_part_passed: float = 0.75
     resin_life_explained: float = 0.6
     previous_resin_life_explained: float = 0.3
     minutes_to_steady: float = SETTLING_MINUTES

@@ -126,7 +126,7 @@ def _past_limit(f: Facts, product: float, lead: float | None, permeate: float | 
 
 
 def slips_past_resin(f: Facts) -> Evidence | None:
-    """The water behind a resin was salty from its first days, and has not become saltier: a part of it passes beside.
+    """The water behind a resin was salty when first read, and has not become saltier: a part of it passes beside.
 
     What exhausts a resin takes weeks, and then the product rises to the permeate.
     """
@@ -136,11 +136,30 @@ def slips_past_resin(f: Facts) -> Evidence | None:
         return None
     if product > max(1.5 * fresh, fresh + 2.0 * step) or f.yes("open_cup_sample") or resins_in_wrong_order(f):
         return None
+    if not _was_read_fresh(f) and not _stands_still(f, product):
+        return None
     return Evidence(
         0.7 if visits is None or visits < 2.0 else 0.95,
         {"fresh_resin_product_tds": fresh, "product_tds": product},
         words.slips_past_resin(fresh),
     )
+
+
+def _was_read_fresh(f: Facts) -> bool:
+    """Whether somebody read the product while no resin that was laid out for its water is exhausted."""
+    return (f.number("fresh_resin_first_read_days") or 0.0) <= f.pattern_limits.resin_fresh_days
+
+
+def _stands_still(f: Facts, product: float) -> bool:
+    """Whether a bed that was read late has let a part of the salt through for as long as it took to be read first.
+
+    A breakthrough is steep: what had brought it so far would have brought it to the permeate in as many days again.
+    """
+    first, since = f.number("fresh_resin_first_read_days"), f.number("fresh_resin_read_for_days")
+    permeate = _permeate_for_ratio(f)
+    if first is None or since is None or permeate is None or first > f.pattern_limits.resin_early_days:
+        return False
+    return since >= first and product <= f.pattern_limits.resin_part_passed * permeate
 
 
 def _fresh_is_salty(f: Facts, product: float, visits: float | None) -> bool:

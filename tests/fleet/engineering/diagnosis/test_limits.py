@@ -36,6 +36,7 @@ ONE_STEP: Changes = {
     "product_tds_mg_per_l": 2.5,
     "least_fresh_resin_product_tds_mg_per_l": 2.5,
 }
+PASSED_BY: Changes = {"fresh_resin_product_tds_mg_per_l": 5.0, "product_tds_mg_per_l": 5.0}
 NO_RESIN: Changes = {"has_resin": False}
 NEW_CARBON = "flow_over_before_new_carbon"
 GAUGE = "inlet_pressure_over_usual"
@@ -335,6 +336,13 @@ EDGES = [
          {**ONE_STEP, "fresh_resin_visits": 3.0},
          ("product_tds_mg_per_l", "meter_step_mg_per_l"), exactly=False),
     Edge("D73", "fresh_resin_visits", "from", 3.0, ONE_STEP),
+    Edge("D73", "fresh_resin_first_read_days", "to", lambda x: x.resin_fresh_days, PASSED_BY, ("resin_fresh_days",)),
+    Edge("D73", "fresh_resin_read_for_days", "from", 30.0, {**PASSED_BY, "fresh_resin_first_read_days": 30.0}),
+    Edge("D73", "fresh_resin_first_read_days", "to", lambda x: x.resin_early_days,
+         {**PASSED_BY, "fresh_resin_read_for_days": 90.0}, ("resin_early_days",)),
+    Edge("D73", PRODUCT, "to", lambda x: 9.0 * x.resin_part_passed,
+         {**PASSED_BY, "fresh_resin_first_read_days": 30.0, "fresh_resin_read_for_days": 90.0},
+         ("resin_part_passed",), exactly=False),
     Edge("D73", "product_tds_before_fresh_resin_mg_per_l", "to", lambda x: 2.5 - 2.0 * x.meter_step_mg_per_l,
          {**ONE_STEP, "fresh_resin_visits": 1.0}, ("meter_step_mg_per_l",), exactly=False),
     Edge("D73", "product_tds_mg_per_l", "to", 12.0, {"fresh_resin_product_tds_mg_per_l": 8.0, PERMEATE: 20.0}),

@@ -58,6 +58,28 @@ def test_a_resin_that_was_salty_when_fresh_is_not_exhausted_but_passed_by(
 
 
 @pytest.mark.parametrize(
+    ("ages", "product", "cause"),
+    [
+        # Read late, and the same as long afterwards: no bed is half exhausted for a month.
+        ((23, 50), 5.0, "resin_channelling"),
+        ((23, 40), 5.0, "di_both_exhausted"),  # not yet as long
+        ((23, 50), 9.0, "di_both_exhausted"),  # nearly all of the permeate's 11
+        ((70, 145), 5.0, "di_both_exhausted"),  # nobody knows what it was at first
+    ],
+)
+def test_a_bed_first_read_late_is_passed_by_when_it_stands_still(
+    unit: Unit, owner: Membership, ages: tuple[int, int], product: float, cause: str
+) -> None:
+    position = Position.objects.get(unit=unit, stage="resin")
+    at = BEGUN + timedelta(days=70)
+    item = position.placements.get().item
+    place(by=owner, position=position, item=item, placed_at=at, removal="routine", now=at)
+    for age in ages:
+        read(unit, 70 + age, product_tds_mg_per_l=product)
+    assert {"resin_channelling", "di_both_exhausted"} & set(causes_on(unit, 70 + ages[-1])) == {cause}
+
+
+@pytest.mark.parametrize(
     ("behind_the_first", "limit", "read_since", "cause"),
     [
         # One step past the limit, where the same meter read nothing before: at once.

@@ -131,6 +131,10 @@ EDGES = [
     Edge("D01", GAUGED, "above",
          lambda x: 2.0 * x.prefilter_series_fraction * x.prefilter_differential_pressure_kpa + 0.5 * x.gauge_step_kpa,
          {**AT_25, **behind(600.0), "has_two_sediment_filters": True}, ("prefilter_series_fraction",), exactly=False),
+    # meant for what a gauge shows in the usual water of the unit: at 10 degC the same number as at 25
+    Edge("D01", GAUGED, "above", lambda x: x.prefilter_differential_pressure_kpa + 0.5 * x.gauge_step_kpa,
+         {**behind(600.0), "temperature_degc": 10.0, "usual_temperature_degc": 10.0},
+         ("prefilter_differential_pressure_kpa",), exactly=False),
     Edge("D01", "line_pressure_kpa", "above", lambda x: 20.0 + x.prefilter_margin_from_kpa,
          {**AT_25, GAUGED: 46.0}, ("prefilter_margin_from_kpa",), exactly=False),
     Edge("D01", GAUGED, "above",

@@ -9,13 +9,14 @@ import numpy as np
 from fleet.engineering.constants import KILOPASCAL_PER_PSI
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.mass_balance import CLOSURE_LIMIT_FRACTION
+from fleet.engineering.formulas.sediment import normalised_differential_pressure
 from fleet.engineering.formulas.tank import SHUTOFF_FRACTION
-from fleet.engineering.formulas.viscosity import viscosity_ratio_25_over_t
 from fleet.engineering.limits import Limits, is_exhausted
 from fleet.engineering.observations import OBSERVATION_MEANINGS
 from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, SETTLING_MINUTES
 from fleet.engineering.usual import (
     CLEAN_PREFILTERS_KPA,
+    COLD_AND_WARM_DEGC,
     LABEL_FLOW_TOLERANCE,
     METER_STEP_MG_PER_L,
     NEW_SALT_PASSAGE_OVER_LABEL,
@@ -24,6 +25,7 @@ from fleet.engineering.usual import (
 )
 
 _PSI: Final = KILOPASCAL_PER_PSI
+_WARM_DEGC: Final = COLD_AND_WARM_DEGC[1]
 Fact = float | bool | str | None
 
 _NUMBERS: Final[Mapping[str, str]] = {
@@ -44,6 +46,7 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "baseline_concentrate_flow_l_per_day": "concentrate flow of the baseline",
     "baseline_waste_ratio": "waste ratio of the baseline",
     "baseline_temperature_degc": "temperature of the baseline",
+    "usual_temperature_degc": "temperature of the feed over the year",
     "design_recovery_fraction": "recovery the unit was set up for",
     "expected_permeate_flow_l_per_day": "permeate flow expected from the label at this condition",
     "least_restrictor_flow_l_per_day": "least the restrictor passes by its label at this pressure and temperature",
@@ -80,8 +83,12 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "membrane_exposure_ppm_h": "chlorine exposure of the membrane so far",
     "resin_life_share": "life of the resin so far over the life forecast",
     "previous_resin_life_share": "the same of the resin before it, when it was read as exhausted",
-    "fresh_resin_product_tds_mg_per_l": "product TDS at the first visit to the last resin, while it was fresh",
+    "fresh_resin_product_tds_mg_per_l": "product TDS at the first visit to the last resin",
+    "fresh_resin_first_read_days": "age of that resin at that visit",
+    "fresh_resin_read_for_days": "days from that visit to the newest",
     "fresh_resin_visits": "visits that read the product since that resin was fitted",
+    "least_fresh_resin_product_tds_mg_per_l": "least product TDS at any visit since that resin was fitted",
+    "product_tds_before_fresh_resin_mg_per_l": "usual product TDS within its limit before that resin was fitted",
     "permeate_flow_over_usual": "permeate flow over that of the visits before with the same membrane, as read",
     "concentrate_flow_over_usual": "the same of the concentrate flow",
     "inlet_pressure_over_usual": "the same of the inlet pressure",
@@ -186,6 +193,9 @@ class PatternLimits:
     gauge_rose_to: float = 2.0
     flow_as_ever_low: float = 0.85
     flow_as_ever_high: float = 1.1
+    resin_fresh_days: float = 21.0
+    resin_early_days: float = 60.0
+    resin_part_passed: float = 0.75
     resin_life_explained: float = 0.6
     previous_resin_life_explained: float = 0.3
     minutes_to_steady: float = SETTLING_MINUTES
@@ -273,8 +283,18 @@ class Facts:
     def prefilter_limit_kpa(self) -> float:
         """Differential pressure past which the prefilters are exhausted, at the temperature and flow of the reading.
 
-        By the pressure behind clean ones; what clean ones take, and a little more, is never past it.
+        It is meant for what a gauge shows in the usual water of the unit, as in the forecast; where nobody knows that,
+        at 25 degC. By the pressure behind clean ones; what clean ones take, and a little more, is never past it.
         """
+        usual = self.number("usual_temperature_degc")
+        return self._prefilter_limit_kpa(_WARM_DEGC if usual is None else usual)
+
+    @property
+    def prefilter_limit_in_cold_water_kpa(self) -> float:
+        """The same, if it were meant at 25 degC: what no cold day explains."""
+        return max(self._prefilter_limit_kpa(_WARM_DEGC), self.prefilter_limit_kpa)
+
+    def _prefilter_limit_kpa(self, meant_at_degc: float) -> float:
         line = self.number("line_pressure_kpa")
         outlet = float("nan") if line is None else line - self.clean_differential_pressure_kpa
         limit = float(self.limits.prefilter_limit_kpa(outlet))
@@ -282,8 +302,8 @@ class Facts:
             # The two share the one differential that is read across both.
             limit *= 2.0 * self.limits.prefilter_series_fraction
         now, before = self.number("temperature_degc"), self.number("baseline_temperature_degc")
-        thick = 1.0 if now is None else _thickness(now)
-        thicker = thick / _thickness(before) if now is not None and before is not None else 1.0
+        thick = 1.0 if now is None else _thicker(now, meant_at_degc)
+        thicker = 1.0 if now is None or before is None else _thicker(now, before)
         faster = self._feed_flow_ratio
         return faster * max(
             limit * thick,
@@ -380,9 +400,14 @@ class Facts:
         return running and self.yes("tank_is_full")
 
 
-def _thickness(temperature_degc: float) -> float:
-    """Viscosity of water over that at 25 degC, which differential pressures are in proportion to."""
-    return 1.0 / float(viscosity_ratio_25_over_t(min(max(temperature_degc, 0.5), 45.0)))
+def _thicker(temperature_degc: float, than_at_degc: float) -> float:
+    """What a filter takes in water of one temperature over what it takes at another."""
+    now, then = (min(max(each, 0.5), 45.0) for each in (temperature_degc, than_at_degc))
+    return 1.0 / float(
+        normalised_differential_pressure(
+            1.0, flow=1.0, reference_flow=1.0, temperature_degc=now, reference_temperature_degc=then
+        )
+    )
 
 
 def _checked(name: str, allowed: Mapping[str, object]) -> str:

@@ -28,6 +28,7 @@ from fleet.services.findings.levels import levels_of_membrane
 from fleet.services.findings.needed_pressure import needed_pressure
 from fleet.services.findings.new_carbon import flow_since_new_carbon
 from fleet.services.findings.scaling import DOUBTFUL, scaling_indexes, scaling_of_row
+from fleet.services.findings.usual_water import usual_water
 from fleet.services.limits import limits_of_units
 from fleet.services.readings.cartridge_changes import saw_before
 from fleet.services.readings.indicators import Baselines, compute
@@ -355,6 +356,7 @@ def context_of_row(history: History, row: int) -> dict[str, Fact]:
     context.update(_of_restrictor(unit, context))
     context.update(needed_pressure(history, row))
     context.update(product_since_fitted(history, row))
+    context.update(usual_water(history, row))
     context.update(scaling_of_row(history, row, history.water.get(unit["site_id"], {}), context))
     return {name: value for name, value in context.items() if value is not None and value == value}
 

@@ -13,14 +13,15 @@ from fleet.services.readings.cartridge_changes import saw_before
 if TYPE_CHECKING:
     from fleet.services.findings.facts import History
 
-# No resin that was laid out for its water is exhausted so soon (common practice, no source).
-_FRESH_DAYS: Final = 21.0
+# So many readings say what is usual behind the resin before.
+_BEFORE: Final = 5
 
 
 def product_since_fitted(history: "History", row: int) -> dict[str, Fact]:
-    """Product TDS at the first visit to the last resin, while it was fresh, and on how many visits it was read since.
+    """Product TDS at the first visit to the last resin, and when that was; how often and how low it was read since.
 
-    The least of that visit: the first water rinses a new bed. Empty where nobody read it while it was fresh.
+    The least of that visit: the first water rinses a new bed. Beside it, what the product was before that resin, while
+    within its limit. Empty where nobody has read the product of that resin.
     """
     resins, table = history.placements[Stage.RESIN], history.table
     unit_id, day = table.unit_ids[row], table.day[row]
@@ -31,16 +32,24 @@ def product_since_fitted(history: "History", row: int) -> dict[str, Fact]:
     placed = max(float(resins.placed_day[index]) for index in last)
     rows = np.array([each for each in history.rows_of(int(unit_id)) if each <= row], dtype=np.int64)
     product = table.columns["product_tds_mg_per_l"]
-    since = [
-        each
-        for each in rows.tolist()
-        if product[each] == product[each] and not saw_before(table.day[each], table.columns["occasion"][each], placed)
-    ]
-    if not since or table.day[since[0]] > placed + _FRESH_DAYS:
+    read = rows[~np.isnan(product[rows])]
+    saw_previous = np.array(
+        [saw_before(table.day[each], table.columns["occasion"][each], placed) for each in read.tolist()], dtype=bool
+    )
+    since = read[~saw_previous]
+    if not len(since):
         return {}
     days, values = table.day[since], product[since]
     first = values[days <= days[0] + SAME_VISIT_DAYS]
-    return {
+    facts: dict[str, Fact] = {
         "fresh_resin_product_tds_mg_per_l": float(first.min()),
+        "fresh_resin_first_read_days": float(days[0] - placed),
+        "fresh_resin_read_for_days": float(days[-1] - days[0]),
         "fresh_resin_visits": float(len(by_visit(days, days))),
+        "least_fresh_resin_product_tds_mg_per_l": float(values.min()),
     }
+    before = product[read[saw_previous]]
+    sound = before[before <= history.limits[int(unit_id)].product_tds_mg_per_l]
+    if len(sound):
+        facts["product_tds_before_fresh_resin_mg_per_l"] = float(np.median(sound[-_BEFORE:]))
+    return facts

@@ -29,6 +29,8 @@ def prefilter_clogged(f: Facts) -> Evidence | None:
             "clean_differential_pressure_kpa": f.clean_differential_pressure_kpa,
             "limit_kpa": limit,
         },
+        # In cold water a filter near its limit is past it one day and within it the next.
+        is_clear=differential_kpa > f.prefilter_limit_in_cold_water_kpa + 0.5 * f.pattern_limits.gauge_step_kpa,
     )
 
 

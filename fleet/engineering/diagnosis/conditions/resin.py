@@ -6,6 +6,7 @@ from dataclasses import replace
 from fleet.engineering.diagnosis import words
 from fleet.engineering.diagnosis.conditions.common import surely
 from fleet.engineering.diagnosis.facts import Facts
+from fleet.engineering.diagnosis.levels import VISITS
 from fleet.engineering.diagnosis.record import Evidence
 from fleet.engineering.limits import HOUSE, is_exhausted
 
@@ -125,22 +126,57 @@ def _past_limit(f: Facts, product: float, lead: float | None, permeate: float | 
 
 
 def slips_past_resin(f: Facts) -> Evidence | None:
-    """The water behind a resin was salty from its first days, and has not become saltier: a part of it passes beside.
+    """The water behind a resin was salty when first read, and has not become saltier: a part of it passes beside.
 
     What exhausts a resin takes weeks, and then the product rises to the permeate.
     """
     fresh, visits = f.number("fresh_resin_product_tds_mg_per_l"), f.number("fresh_resin_visits")
     product, step = f.number("product_tds_mg_per_l"), f.pattern_limits.meter_step_mg_per_l
-    least = f.limits.product_tds_mg_per_l + 2.0 * step
-    if fresh is None or product is None or min(fresh, product) < least or f.no("has_resin"):
+    if fresh is None or product is None or f.no("has_resin") or not _fresh_is_salty(f, min(fresh, product), visits):
         return None
     if product > max(1.5 * fresh, fresh + 2.0 * step) or f.yes("open_cup_sample") or resins_in_wrong_order(f):
+        return None
+    if not _was_read_fresh(f) and not _stands_still(f, product):
         return None
     return Evidence(
         0.7 if visits is None or visits < 2.0 else 0.95,
         {"fresh_resin_product_tds": fresh, "product_tds": product},
         words.slips_past_resin(fresh),
     )
+
+
+def _was_read_fresh(f: Facts) -> bool:
+    """Whether somebody read the product while no resin that was laid out for its water is exhausted."""
+    return (f.number("fresh_resin_first_read_days") or 0.0) <= f.pattern_limits.resin_fresh_days
+
+
+def _stands_still(f: Facts, product: float) -> bool:
+    """Whether a bed that was read late has let a part of the salt through for as long as it took to be read first.
+
+    A breakthrough is steep: what had brought it so far would have brought it to the permeate in as many days again.
+    """
+    first, since = f.number("fresh_resin_first_read_days"), f.number("fresh_resin_read_for_days")
+    permeate = _permeate_for_ratio(f)
+    if first is None or since is None or permeate is None or first > f.pattern_limits.resin_early_days:
+        return False
+    return since >= first and product <= f.pattern_limits.resin_part_passed * permeate
+
+
+def _fresh_is_salty(f: Facts, product: float, visits: float | None) -> bool:
+    """Two steps of the meter past the limit are salt at once; one step is, where more than one reading says so.
+
+    That is the case two steps above what the same meter read behind the resin before, or at each of three visits.
+    """
+    limit, step = f.limits.product_tds_mg_per_l, f.pattern_limits.meter_step_mg_per_l
+    if product >= limit + 2.0 * step or product < limit + step:
+        return product >= limit + step
+    before, least = (
+        f.number("product_tds_before_fresh_resin_mg_per_l"),
+        f.number("least_fresh_resin_product_tds_mg_per_l"),
+    )
+    if before is not None:
+        return product >= before + 2.0 * step
+    return least is not None and least >= limit + step and visits is not None and visits >= VISITS
 
 
 def resin_short_lived(f: Facts) -> Evidence | None:

@@ -27,6 +27,7 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         step="pressures",
         condition=when.prefilter_clogged,
         asks=(("line_pressure_kpa", "prefilter_outlet_pressure_kpa"), ("line_pressure_kpa", "inlet_pressure_kpa")),
+        must_be_seen_twice=True,
         place=AT_SEDIMENT,
         outdated_by=("sediment", "carbon"),
         causes=(PREFILTER_CLOGGED,),

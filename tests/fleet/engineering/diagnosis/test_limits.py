@@ -31,6 +31,12 @@ WEAK: Changes = {"inlet_pressure_kpa": 250.0, MADE: 120.0, PERMEATE: 14.0}
 WARM: Changes = {"temperature_degc": 24.0, MADE: 270.0, PERMEATE: 12.0}
 OLD: Changes = {FLOW: 0.7, PASSAGE: 2.5, "membrane_age_days": 1200.0}
 AS_READ = "flow_as_read_level_ratio"
+ONE_STEP: Changes = {
+    "fresh_resin_product_tds_mg_per_l": 2.5,
+    "product_tds_mg_per_l": 2.5,
+    "least_fresh_resin_product_tds_mg_per_l": 2.5,
+}
+PASSED_BY: Changes = {"fresh_resin_product_tds_mg_per_l": 5.0, "product_tds_mg_per_l": 5.0}
 NO_RESIN: Changes = {"has_resin": False}
 NEW_CARBON = "flow_over_before_new_carbon"
 GAUGE = "inlet_pressure_over_usual"
@@ -125,6 +131,10 @@ EDGES = [
     Edge("D01", GAUGED, "above",
          lambda x: 2.0 * x.prefilter_series_fraction * x.prefilter_differential_pressure_kpa + 0.5 * x.gauge_step_kpa,
          {**AT_25, **behind(600.0), "has_two_sediment_filters": True}, ("prefilter_series_fraction",), exactly=False),
+    # meant for what a gauge shows in the usual water of the unit: at 10 degC the same number as at 25
+    Edge("D01", GAUGED, "above", lambda x: x.prefilter_differential_pressure_kpa + 0.5 * x.gauge_step_kpa,
+         {**behind(600.0), "temperature_degc": 10.0, "usual_temperature_degc": 10.0},
+         ("prefilter_differential_pressure_kpa",), exactly=False),
     Edge("D01", "line_pressure_kpa", "above", lambda x: 20.0 + x.prefilter_margin_from_kpa,
          {**AT_25, GAUGED: 46.0}, ("prefilter_margin_from_kpa",), exactly=False),
     Edge("D01", GAUGED, "above",
@@ -325,6 +335,20 @@ EDGES = [
     Edge("D73", "fresh_resin_product_tds_mg_per_l", "from",
          lambda x: x.product_tds_mg_per_l + 2.0 * x.meter_step_mg_per_l, {"product_tds_mg_per_l": 4.0},
          ("product_tds_mg_per_l", "meter_step_mg_per_l"), exactly=False),
+    Edge("D73", "least_fresh_resin_product_tds_mg_per_l", "from",
+         lambda x: x.product_tds_mg_per_l + x.meter_step_mg_per_l,
+         {**ONE_STEP, "fresh_resin_visits": 3.0},
+         ("product_tds_mg_per_l", "meter_step_mg_per_l"), exactly=False),
+    Edge("D73", "fresh_resin_visits", "from", 3.0, ONE_STEP),
+    Edge("D73", "fresh_resin_first_read_days", "to", lambda x: x.resin_fresh_days, PASSED_BY, ("resin_fresh_days",)),
+    Edge("D73", "fresh_resin_read_for_days", "from", 30.0, {**PASSED_BY, "fresh_resin_first_read_days": 30.0}),
+    Edge("D73", "fresh_resin_first_read_days", "to", lambda x: x.resin_early_days,
+         {**PASSED_BY, "fresh_resin_read_for_days": 90.0}, ("resin_early_days",)),
+    Edge("D73", PRODUCT, "to", lambda x: 9.0 * x.resin_part_passed,
+         {**PASSED_BY, "fresh_resin_first_read_days": 30.0, "fresh_resin_read_for_days": 90.0},
+         ("resin_part_passed",), exactly=False),
+    Edge("D73", "product_tds_before_fresh_resin_mg_per_l", "to", lambda x: 2.5 - 2.0 * x.meter_step_mg_per_l,
+         {**ONE_STEP, "fresh_resin_visits": 1.0}, ("meter_step_mg_per_l",), exactly=False),
     Edge("D73", "product_tds_mg_per_l", "to", 12.0, {"fresh_resin_product_tds_mg_per_l": 8.0, PERMEATE: 20.0}),
     Edge("D74", GAUGE, "to", lambda x: x.gauge_fell_to, AS_EVER, ("gauge_fell_to",)),
     Edge("D74", GAUGE, "from", lambda x: x.gauge_rose_to, AS_EVER, ("gauge_rose_to",)),

@@ -286,6 +286,23 @@ def test_a_clogged_prefilter_is_held_to_the_limit_of_the_temperature_it_was_read
     assert math.isclose(numbers("D01", {**clean, "temperature_degc": None})["limit_kpa"], 1.15 * 80.0)
 
 
+def test_the_limit_of_a_prefilter_is_meant_in_the_usual_water_of_its_unit() -> None:
+    """Viscosity of water at 5, 10 and 25 degC: 1.5188, 1.3059 and 0.8900 mPa s (IAPWS R12-08, from memory)."""
+    usual = {**behind(600.0), GAUGED: 202.2, "temperature_degc": 5.0, "usual_temperature_degc": 10.0}
+    assert numbers("D01", usual)["limit_kpa"] == pytest.approx(10 * PSI * 1.5188 / 1.3059, rel=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("differential_kpa", "is_clear"),
+    [(10 * PSI * 1.3059 / 0.8900 - 1.0, False), (10 * PSI * 1.3059 / 0.8900 + 5.0, True)],
+)
+def test_a_filter_that_cold_water_may_explain_must_be_seen_twice(differential_kpa: float, is_clear: bool) -> None:
+    cold = {**behind(600.0), GAUGED: differential_kpa, "temperature_degc": 10.0, "usual_temperature_degc": 10.0}
+    (match,) = [match for match in diagnose({**HEALTHY, **cold}) if match.id == "D01"]
+    assert match.rule.must_be_seen_twice
+    assert match.is_clear is is_clear
+
+
 def test_an_inlet_that_fell_with_clean_prefilters_is_surer_the_further_it_fell() -> None:
     """By twice the 10 psi that count: a whole limit beyond it is 0.55 + 0.40 (1 - 1/e)."""
     fall = 20 * PSI

@@ -16,7 +16,7 @@ from accounts.models import Client, Company
 from fleet.engineering.diagnosis import BAD_WATER, CAUSES, NoWork
 from fleet.models import Finding, Site, Stage, Unit
 from scheduling.models import Message, Need, PartsLine, PartsList, Plan, StockLevel, Stop, Visit, VisitTask
-from scheduling.services.needs.costs import exhausted_by
+from scheduling.services.needs.costs import all_exhausted_by
 from scheduling.services.needs.waiting import cost_of_a_week
 from scheduling.services.orders.deliveries import late_deliveries
 from scheduling.services.policy import read_policy
@@ -108,7 +108,12 @@ class _Attention:
         bad_units = {finding.unit_id for finding in findings["bad_water"]}
         yield self._kind("bad_water", map(self._of_finding, findings["bad_water"]))
         due = [need for need in self._needs if need.forecast_id is not None and need.unit_id not in bad_units]
-        due_soon = {need: matter for need in due if (matter := self._of_forecast(need)) is not None}
+        by = self.today + SOON
+        due_soon = {
+            need: matter
+            for need, probability in zip(due, all_exhausted_by(due, today=self.today, day=by), strict=True)
+            if (matter := self._of_forecast(need, probability, by)) is not None
+        }
         guards = {need for need in due_soon if need.position is not None and need.position.stage in _GUARDS_OF_MEMBRANE}
         yield self._kind("bad_water_soon", (due_soon[need] for need in due_soon if need not in guards))
         yield self._kind("endangers_membrane", (due_soon[need] for need in due_soon if need in guards))
@@ -186,10 +191,8 @@ class _Attention:
             probability=finding.confidence,
         )
 
-    def _of_forecast(self, need: Need) -> Matter | bool | None:
+    def _of_forecast(self, need: Need, probability: float | None, by: date) -> Matter | bool | None:
         """A change that forecasts call for, where the risk that the owner bears is passed within two weeks."""
-        by = self.today + SOON
-        probability = exhausted_by(need, today=self.today, day=by)
         if probability is None or probability < self.policy.target_risk:
             return None
         visit = self._visit_of_need.get(need.pk)

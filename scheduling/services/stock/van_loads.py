@@ -18,6 +18,7 @@ from scheduling.models import Need, Plan, Round, StockLevel, StockMovement
 from scheduling.planning.stock.lots import Lot
 from scheduling.planning.stock.spares import spares_worth_carrying
 from scheduling.services.needs.costs import all_exhausted_by
+from scheduling.services.needs.reading import with_dates
 from scheduling.services.policy import read_policy
 from scheduling.services.stock.allocation import Allocation
 from scheduling.services.stock.ledger import STORE, Ledger, van_or_store
@@ -223,10 +224,7 @@ class _Load:
             state=Need.State.OPEN, kind=Need.Kind.REPLACE, item__isnull=False, site__in=costs
         )
         chances: dict[str, list[tuple[float, float]]] = defaultdict(list)
-        rows = needs.exclude(pk__in=planned).select_related(
-            "position", "finding", "forecast__placement", "lag_forecast__placement"
-        )
-        not_planned = list(rows.order_by("pk"))
+        not_planned = list(with_dates(needs.exclude(pk__in=planned)).order_by("pk"))
         by_then = all_exhausted_by(not_planned, today=self.today, day=self.day.day)
         for need, probability in zip(not_planned, by_then, strict=True):
             if probability:

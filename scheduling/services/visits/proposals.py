@@ -21,6 +21,7 @@ from scheduling.planning.visits.bundling import bundle_visits
 from scheduling.planning.visits.early import cost_of_going_early
 from scheduling.planning.visits.proposal import BundlingSite, VisitProposal
 from scheduling.services.needs.costs import planning_needs
+from scheduling.services.needs.reading import with_dates
 from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
 from scheduling.services.travel import place_of, travel_cost_of_sites
@@ -100,12 +101,7 @@ class _Proposer:
             .order_by("is_proposed", "appointment_at", "pk")
         )
         open_needs = Need.objects.of_company(company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN, **here)
-        self.needs = {
-            need.pk: need
-            for need in open_needs.select_related(
-                "position", "forecast__placement", "lag_forecast__placement", "finding", "unit"
-            ).order_by("pk")
-        }
+        self.needs = {need.pk: need for need in with_dates(open_needs, "position").order_by("pk")}
         self.opened: list[Visit] = []
         self.rewritten: list[Visit] = []
         self.retasked: list[tuple[Visit, list[tuple[int, str]]]] = []

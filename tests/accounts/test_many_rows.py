@@ -4,13 +4,15 @@ from datetime import UTC, datetime
 from typing import Any
 
 import pytest
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, ProgrammingError, connection, transaction
 
+from accounts import wall
 from accounts.jobs.models import Job
 from accounts.many_rows import insert_rows, update_rows
 from accounts.models import Company, Membership
-from fleet.models import Reading
+from fleet.models import Reading, Unit
 from tests import factories
+from tests.walled import as_application
 
 NOW = datetime(2026, 3, 10, 12, tzinfo=UTC)
 
@@ -82,3 +84,21 @@ def test_where_one_new_row_may_not_be_stored_none_is(company: Company) -> None:
 def test_of_no_new_rows_nothing_is_asked(django_assert_num_queries: Any, db: None) -> None:
     with django_assert_num_queries(0):
         insert_rows([])
+
+
+@pytest.mark.database
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="the wall is PostgreSQL's")
+def test_behind_the_wall_many_rows_go_in_at_once_and_none_of_another_company(
+    company: Company, rival_company: Company
+) -> None:
+    ours, theirs = factories.UnitFactory(company=company), factories.UnitFactory(company=rival_company)
+
+    def readings(unit: Unit) -> list[Reading]:
+        return [Reading(unit=unit, taken_at=NOW, received_at=NOW, source="import") for _ in range(MANY)]
+
+    with as_application(), wall.inside_company(company.pk):
+        insert_rows(readings(ours))
+        assert Reading.objects.count() == MANY
+        with pytest.raises(ProgrammingError, match="row-level security"), transaction.atomic():
+            insert_rows([*readings(ours), *readings(theirs)])
+    assert Reading.objects.count() == MANY

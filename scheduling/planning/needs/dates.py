@@ -92,7 +92,7 @@ def _expected_shares(needs: Sequence[KnownDates], quantiles: Sequence[tuple[floa
     for width in {len(days) for days in quantiles}:
         rows = [k for k, days in enumerate(quantiles) if len(days) == width and used[k] is not None]
         if rows:
-            left = expected_share_left([quantiles[k] for k in rows], [used[k] for k in rows])
+            left = expected_share_left([quantiles[k] for k in rows], [used[k] or 0.0 for k in rows])
             for k, share in zip(rows, left.tolist(), strict=True):
                 shares[k] = share
     return shares

@@ -71,7 +71,7 @@ def price(needs: Sequence[Need], *, policy: Policy) -> list[Priced]:
     allowed = (days >= first[:, None]) & (days <= last[:, None])
     costs = np.where(allowed, curves, math.inf)
     best_days = np.where(allowed.any(axis=1), np.argmin(costs, axis=1), first).tolist()
-    is_open = np.isfinite(costs).all(axis=1)
+    is_open = np.asarray(np.isfinite(costs).all(axis=1))
     priced = []
     for row, best, whole in zip(np.round(costs, 2).tolist(), best_days, is_open.tolist(), strict=True):
         curve = row if whole else [cost if math.isfinite(cost) else None for cost in row]

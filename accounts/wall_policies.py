@@ -151,11 +151,12 @@ class WallOff(_OnPostgreSQL):
 def grants_to(role: str, *, database: str, schema: str) -> list[sql.Composed]:
     """What the application's role is given: rows of all tables, also of those that later migrations make.
 
+    And tables of its own for as long as a transaction lasts, by which many rows go in at once (`accounts.many_rows`).
     Not TRUNCATE, which no policy holds back, nor anything that changes a table. Whoever owns the tables runs these.
     """
     names = {"role": sql.Identifier(role), "database": sql.Identifier(database), "schema": sql.Identifier(schema)}
     statements = (
-        "GRANT CONNECT ON DATABASE {database} TO {role}",
+        "GRANT CONNECT, TEMPORARY ON DATABASE {database} TO {role}",
         "GRANT USAGE ON SCHEMA {schema} TO {role}",
         "GRANT SELECT, INSERT, UPDATE, DELETE ON ALL TABLES IN SCHEMA {schema} TO {role}",
         "GRANT USAGE, SELECT ON ALL SEQUENCES IN SCHEMA {schema} TO {role}",

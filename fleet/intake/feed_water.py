@@ -87,9 +87,7 @@ def take_rows(
         sound, references.stored_rows(FeedWaterSample, "site", sound, _SENT_WORDS), _DEFAULTS, "a feed water sample"
     )
     tell(progress, 0.7, words.storing())
-    stored = references.insert(
-        settled, FeedWaterSample, lambda row, corrects_id: _sample(row, corrects_id, by=by, now=now, batch=batch)
-    )
+    stored = references.insert(settled, lambda row, corrects_id: _sample(row, corrects_id, by=by, now=now, batch=batch))
     _name_supplies(stored)
     sampled = units_at({sample.site_id for sample in stored})
     announce(company.pk, units=sampled, kind=Kind.WATER, now=now)

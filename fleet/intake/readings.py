@@ -127,7 +127,6 @@ def take_rows(
     tell(progress, 0.6, words.storing())
     stored = references.insert(
         settled,
-        Reading,
         lambda row, corrects_id: _reading(
             row, meters.get(id(row)), corrects_id, by=by, source=source, now=now, batch=batch
         ),

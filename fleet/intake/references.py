@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any, Final
 
 from accounts.day_alone import DayAlone, known_day
+from accounts.many_rows import insert_rows
 from accounts.repeats import CONFLICT, Difference, difference, in_words
 from fleet.intake.names import public_name
 from fleet.intake.rows import Row
@@ -265,7 +266,7 @@ def _identity(stored: StoredRow | None) -> StoredRow | int | None:
     return stored.pk if stored is not None and stored.pk is not None else stored
 
 
-def insert(settled: Settled, model: Any, make: Callable[[Row, int | None], Any]) -> list[Any]:
+def insert(settled: Settled, make: Callable[[Row, int | None], Any]) -> list[Any]:
     """Insert the fresh rows: first those that correct nothing, then corrections as their targets come to exist.
 
     Parameters
@@ -288,7 +289,7 @@ def insert(settled: Settled, model: Any, make: Callable[[Row, int | None], Any])
         if not ready:
             # Cannot be: a row may only correct one that stands before it.
             raise RuntimeError("rows correct each other in a circle")
-        model.objects.bulk_create([instance for _, instance in ready])
+        insert_rows([instance for _, instance in ready])
         for row, instance in ready:
             keys[row.owner_id, row.reference] = instance.pk
             stored.append(instance)

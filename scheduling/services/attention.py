@@ -10,13 +10,14 @@ from datetime import date, datetime, timedelta
 from functools import cached_property
 from typing import Any, Final
 
-from django.db.models import Q
+from django.db.models import Q, prefetch_related_objects
 
 from accounts.models import Client, Company
 from fleet.engineering.diagnosis import BAD_WATER, CAUSES, NoWork
 from fleet.models import Finding, Site, Stage, Unit
 from scheduling.models import Message, Need, PartsLine, PartsList, Plan, StockLevel, Stop, Visit, VisitTask
-from scheduling.services.needs.costs import exhausted_by
+from scheduling.services.needs.costs import all_exhausted_by
+from scheduling.services.needs.reading import with_dates
 from scheduling.services.needs.waiting import cost_of_a_week
 from scheduling.services.orders.deliveries import late_deliveries
 from scheduling.services.policy import read_policy
@@ -107,8 +108,12 @@ class _Attention:
                 findings["faults"].append(finding)
         bad_units = {finding.unit_id for finding in findings["bad_water"]}
         yield self._kind("bad_water", map(self._of_finding, findings["bad_water"]))
-        due = [need for need in self._needs if need.forecast_id is not None and need.unit_id not in bad_units]
-        due_soon = {need: matter for need in due if (matter := self._of_forecast(need)) is not None}
+        by = self.today + SOON
+        due_soon = {
+            need: self._of_forecast(need, probability, by)
+            for need, probability in self._likely_exhausted(by)
+            if need.unit_id not in bad_units
+        }
         guards = {need for need in due_soon if need.position is not None and need.position.stage in _GUARDS_OF_MEMBRANE}
         yield self._kind("bad_water_soon", (due_soon[need] for need in due_soon if need not in guards))
         yield self._kind("endangers_membrane", (due_soon[need] for need in due_soon if need in guards))
@@ -146,12 +151,7 @@ class _Attention:
     @cached_property
     def _needs(self) -> list[Need]:
         rows = Need.objects.of_company(self.company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
-        return list(
-            rows.select_related(
-                *("unit__site__client", "position", "item", "finding"),
-                *("forecast__placement", "lag_forecast__placement"),
-            ).order_by("pk")
-        )
+        return list(with_dates(rows, "position").order_by("pk"))
 
     @cached_property
     def _need_of_finding(self) -> dict[int, Need]:
@@ -161,7 +161,9 @@ class _Attention:
     def _visit_of_need(self) -> dict[int, Visit]:
         """The live visit that has a need among its tasks."""
         tasks = VisitTask.objects.filter(visit__company=self.company, visit__state__in=Visit.LIVE)
-        return {task.need_id: task.visit for task in tasks.select_related("visit").order_by("pk")}
+        visits = Visit.objects.of_company(self.company).filter(state__in=Visit.LIVE).only("state").in_bulk()
+        rows = tasks.order_by("pk").values_list("need_id", "visit_id")
+        return {need: visits[visit] for need, visit in rows if visit in visits}
 
     @cached_property
     def _plan_of_visit(self) -> dict[int, int]:
@@ -186,12 +188,16 @@ class _Attention:
             probability=finding.confidence,
         )
 
-    def _of_forecast(self, need: Need) -> Matter | bool | None:
-        """A change that forecasts call for, where the risk that the owner bears is passed within two weeks."""
-        by = self.today + SOON
-        probability = exhausted_by(need, today=self.today, day=by)
-        if probability is None or probability < self.policy.target_risk:
-            return None
+    def _likely_exhausted(self, by: date) -> list[tuple[Need, float]]:
+        """Changes that forecasts call for where the risk that the owner bears is passed by a day, with that risk."""
+        needs = [need for need in self._needs if need.forecast_id is not None]
+        risks = zip(needs, all_exhausted_by(needs, today=self.today, day=by), strict=True)
+        likely = [(need, risk) for need, risk in risks if risk is not None and risk >= self.policy.target_risk]
+        # of most of a company's needs nothing is told: what is told of is read for the others alone
+        prefetch_related_objects([need for need, _ in likely], "unit__site__client", "item")
+        return likely
+
+    def _of_forecast(self, need: Need, probability: float, by: date) -> Matter | bool:
         visit = self._visit_of_need.get(need.pk)
         if visit is not None and visit.state in Visit.CONFIRMED_OR_UNDER_WAY:
             return True

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
+import numpy as np
 from django.conf import settings
 from django.db import transaction
 
@@ -79,18 +80,14 @@ def sites_within_reach(*, company: Company) -> frozenset[int]:
     road = road_model(company=company)
     places = {site.pk: place_of(site) for site in Site.objects.of_company(company).only("latitude", "longitude")}
     installers = list(Installer.objects.of_company(company).filter(is_active=True))
-    reached = set()
-    for pk, place in places.items():
-        if place is None:
-            continue
-        there = [
-            great_circle_m(i.home_latitude, i.home_longitude, place.latitude_deg, place.longitude_deg)
-            for i in installers
-        ]
-        drives_s = [2.0 * float(road.driving_s(road.road_m(metres))) for metres in there]
-        if not installers or any(s <= _longest_shift_s(i) for s, i in zip(drives_s, installers, strict=True)):
-            reached.add(pk)
-    return frozenset(reached)
+    located = {pk: place for pk, place in places.items() if place is not None}
+    latitudes = [place.latitude_deg for place in located.values()]
+    longitudes = [place.longitude_deg for place in located.values()]
+    is_reached = np.full(len(located), not installers)
+    for i in installers:
+        metres = great_circle_m(i.home_latitude, i.home_longitude, latitudes, longitudes)
+        is_reached |= 2.0 * road.driving_s(road.road_m(metres)) <= _longest_shift_s(i)
+    return frozenset(pk for pk, reached in zip(located, is_reached, strict=True) if reached)
 
 
 def _longest_shift_s(installer: Installer) -> int:

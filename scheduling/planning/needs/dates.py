@@ -26,20 +26,11 @@ class NeedDates:
     fresh_life_days: float = math.nan
 
 
-def need_dates(
-    *,
-    forecast: ForecastFacts | None = None,
-    lag_forecast: ForecastFacts | None = None,
-    is_seen: bool = False,
-    is_confirmed: bool = False,
-    due_in_days: int | None = None,
-) -> NeedDates:
-    """When a need is late, and when what is thrown away is exhausted.
+@dataclass(frozen=True, slots=True)
+class KnownDates:
+    """What the dates of a need are made from.
 
-    A finding that names a cartridge outranks a forecast of more life, and so does a person who confirmed it: what the
-    readings show to be exhausted counts as exhausted today. Where the forecast says so as well, its probability stands.
-
-    Parameters
+    Attributes
     ----------
     forecast
         Of the cartridge; of a rotation, that of the lead.
@@ -50,15 +41,69 @@ def need_dates(
     due_in_days
         Days from today on which it falls due, where nothing of the others speaks.
     """
-    quantiles: tuple[float, ...] = ()
+
+    forecast: ForecastFacts | None = None
+    lag_forecast: ForecastFacts | None = None
+    is_seen: bool = False
+    is_confirmed: bool = False
+    due_in_days: int | None = None
+
+    @property
+    def own_quantile_days(self) -> tuple[float, ...]:
+        """When the thing itself is exhausted or due, whatever stands behind it; empty where nothing says."""
+        if self.is_seen:
+            stands = self.forecast is not None and self.forecast.is_exhausted and not self.is_confirmed
+            return (self.forecast.quantile_days if self.forecast is not None and stands else ()) or _on_day(0.0)
+        if self.forecast is not None:
+            return self.forecast.quantile_days
+        return _on_day(float(self.due_in_days)) if self.due_in_days is not None else ()
+
+
+def need_dates(
+    *,
+    forecast: ForecastFacts | None = None,
+    lag_forecast: ForecastFacts | None = None,
+    is_seen: bool = False,
+    is_confirmed: bool = False,
+    due_in_days: int | None = None,
+) -> NeedDates:
+    """When a need is late, and when what is thrown away is exhausted; the parameters are those of `KnownDates`."""
+    return dates_of_needs([KnownDates(forecast, lag_forecast, is_seen, is_confirmed, due_in_days)])[0]
+
+
+def dates_of_needs(needs: Sequence[KnownDates]) -> list[NeedDates]:
+    """When each need is late, and when what is thrown away is exhausted; many at once cost little more than one.
+
+    A finding that names a cartridge outranks a forecast of more life, and so does a person who confirmed it: what the
+    readings show to be exhausted counts as exhausted today. Where the forecast says so as well, its probability stands.
+    """
+    quantiles = [known.own_quantile_days for known in needs]
+    shares = _expected_shares(needs, quantiles)
+    return [_dates(*row) for row in zip(needs, quantiles, shares, strict=True)]
+
+
+def _expected_shares(needs: Sequence[KnownDates], quantiles: Sequence[tuple[float, ...]]) -> list[float | None]:
+    """Share of its life that each is expected to have left; None where its forecast does not say."""
+    used: list[float | None] = [
+        known.forecast.used_days if known.forecast is not None and not known.is_seen and days else None
+        for known, days in zip(needs, quantiles, strict=True)
+    ]
+    shares: list[float | None] = [None] * len(needs)
+    for width in {len(days) for days in quantiles}:
+        rows = [k for k, days in enumerate(quantiles) if len(days) == width and used[k] is not None]
+        if rows:
+            left = expected_share_left([quantiles[k] for k in rows], [used[k] or 0.0 for k in rows])
+            for k, share in zip(rows, left.tolist(), strict=True):
+                shares[k] = share
+    return shares
+
+
+def _dates(known: KnownDates, quantiles: tuple[float, ...], expected_share: float | None) -> NeedDates:
+    forecast, lag_forecast = known.forecast, known.lag_forecast
     share, life = math.nan, math.nan
-    if is_seen:
-        if forecast is not None and forecast.is_exhausted and not is_confirmed:
-            quantiles = forecast.quantile_days
-        quantiles, share = quantiles or _on_day(0.0), 0.0
-        life = _life_had(forecast, 0.0)
+    if known.is_seen:
+        share, life = 0.0, _life_had(forecast, 0.0)
     elif forecast is not None:
-        quantiles = forecast.quantile_days
         if forecast.remaining_share is not None:
             share = min(max(forecast.remaining_share, 0.0), 1.0)
             # what is left lasts until the median; a whole one lasts in proportion
@@ -67,10 +112,8 @@ def need_dates(
                 life = median / share
             elif quantiles:
                 life = _life_had(forecast, median)
-        if quantiles and forecast.used_days is not None:
-            share = float(expected_share_left([quantiles], [forecast.used_days])[0])
-    elif due_in_days is not None:
-        quantiles = _on_day(float(due_in_days))
+        if expected_share is not None:
+            share = expected_share
     if forecast is not None and forecast.fresh_life_days is not None:
         # its place tells how long the next one lasts
         life = max(forecast.fresh_life_days[1], _LEAST_LIFE_DAYS)

@@ -65,13 +65,15 @@ def price(needs: Sequence[Need], *, policy: Policy) -> list[Priced]:
         ],
         exhausted_cost_per_day=[need.exhausted_cost_per_day for need in needs],
     ).total
+    first = np.array([need.not_before_day or 0 for need in needs])
+    limits = (need.deadline_day for need in needs)
+    last = np.array([span if limit is None or limit < 0 else limit for limit in limits])
+    allowed = (days >= first[:, None]) & (days <= last[:, None])
+    costs = np.where(allowed, curves, math.inf)
+    best_days = np.where(allowed.any(axis=1), np.argmin(costs, axis=1), first).tolist()
+    is_open = np.asarray(np.isfinite(costs).all(axis=1))
     priced = []
-    for need, curve in zip(needs, curves, strict=True):
-        first, deadline = need.not_before_day or 0, need.deadline_day
-        last = span if deadline is None or deadline < 0 else deadline
-        allowed = (days >= first) & (days <= last)
-        costs = np.where(allowed, curve, math.inf)
-        best = int(np.argmin(costs)) if allowed.any() else first
-        rounded = np.round(costs, 2).tolist()
-        priced.append(Priced(tuple(cost if math.isfinite(cost) else None for cost in rounded), best))
+    for row, best, whole in zip(np.round(costs, 2).tolist(), best_days, is_open.tolist(), strict=True):
+        curve = row if whole else [cost if math.isfinite(cost) else None for cost in row]
+        priced.append(Priced(tuple(curve), best))
     return priced

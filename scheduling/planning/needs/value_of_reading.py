@@ -88,6 +88,8 @@ def value_of_answer(
 
 def _may_act(weights: FloatArray, ended: FloatArray, least_probability: float) -> NDArray[np.bool_]:
     """``(answers, days)`` whether it is likely enough exhausted on a day, given each answer."""
+    if least_probability <= 0.0:
+        return np.ones((len(weights), ended.shape[1]), dtype=np.bool_)
     return np.asarray(weights @ ended >= (least_probability - _ROUNDING) * weights.sum(axis=1, keepdims=True))
 
 

@@ -6,6 +6,7 @@ import enum
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -157,8 +158,12 @@ def _most_saved(unknown: Unknown) -> float:
     """More than any reading of a cartridge saves: its day is known today, and every visit comes anyway."""
     cost, probability, end = costs_by_state(unknown)
     expected = probability @ (cost + _visits(unknown))
-    allowed = probability @ (end[:, None] <= DAYS[None, :]) >= unknown.least_probability
-    return float(expected[allowed].min(initial=expected[-1]) - probability @ cost.min(axis=1))
+    if unknown.least_probability > 0.0:
+        allowed = probability @ (end[:, None] <= DAYS[None, :]) >= unknown.least_probability
+        least = expected[allowed].min(initial=expected[-1])
+    else:
+        least = expected.min()
+    return float(least - probability @ cost.min(axis=1))
 
 
 def best_day(unknown: Unknown) -> float:
@@ -211,7 +216,7 @@ def value_of_reading(unknown: Unknown, way: Way, *, known_from_day: float) -> fl
         answers,
         first_column=column,
         cost_with_answer=cost + with_answer,
-        is_exhausted=end[:, None] <= DAYS[None, :],
+        is_exhausted=end[:, None] <= DAYS[None, :] if unknown.least_probability > 0.0 else None,
         least_probability=unknown.least_probability,
     )
 
@@ -220,17 +225,37 @@ def costs_by_state(unknown: Unknown) -> tuple[FloatArray, FloatArray, FloatArray
     """``(states, days)`` what replacing it on each day costs in each state, each state's probability, and its date.
 
     Together they are the need's own curve, see `need.cost_curves`: its waste falls with what is left of the life, its
-    lateness rises from the day of the state on.
+    lateness rises from the day of the state on. Nobody may write to them.
     """
-    late, mass = support_points(unknown.quantile_days)
-    end = support_points(unknown.exhausted_quantile_days)[0] if unknown.exhausted_quantile_days else late
+    return _costs_by_state(
+        unknown.quantile_days,
+        unknown.exhausted_quantile_days,
+        unknown.waste,
+        unknown.late_cost_per_day,
+        unknown.exhausted_cost_per_day,
+    )
+
+
+# every way to read a unit asks it of the same few cartridges
+@lru_cache(maxsize=32)
+def _costs_by_state(
+    quantile_days: tuple[float, ...],
+    exhausted_quantile_days: tuple[float, ...],
+    waste: float,
+    late_cost_per_day: float,
+    exhausted_cost_per_day: float,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    late, mass = support_points(quantile_days)
+    end = support_points(exhausted_quantile_days)[0] if exhausted_quantile_days else late
     t, left = DAYS[None, :], np.maximum(end, 0.0)[:, None]
     expected_left = float(mass @ left[:, 0])
     money = np.zeros((late.size, DAYS.size))
     if expected_left > 0.0:
-        money += unknown.waste * np.maximum(left - t, 0.0) / expected_left
+        money += waste * np.maximum(left - t, 0.0) / expected_left
     days_late = np.maximum(t - np.maximum(late, 0.0)[:, None], 0.0)
     days_exhausted = np.maximum(t - left, 0.0)
-    money += unknown.late_cost_per_day * days_late
-    money += unknown.exhausted_cost_per_day * np.maximum(days_exhausted - days_late, 0.0)
+    money += late_cost_per_day * days_late
+    money += exhausted_cost_per_day * np.maximum(days_exhausted - days_late, 0.0)
+    for table in (money, mass, end):
+        table.flags.writeable = False
     return money, mass, end

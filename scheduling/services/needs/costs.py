@@ -7,7 +7,7 @@ from fleet.models import Finding
 from scheduling.models import Need
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.needs import need as planning
-from scheduling.planning.needs.dates import need_dates
+from scheduling.planning.needs.dates import KnownDates, NeedDates, dates_of_needs
 from scheduling.planning.needs.pricing import Priced, price
 from scheduling.services.needs.facts import forecast_facts
 from scheduling.services.words.tasks import task_named
@@ -15,14 +15,27 @@ from scheduling.services.words.tasks import task_named
 
 def planning_need(need: Need, *, key: str, today: date) -> planning.Need:
     """The need in the words of the planning room."""
+    return planning_needs([need], keys=[key], today=today)[0]
+
+
+def planning_needs(needs: Sequence[Need], *, keys: Sequence[str], today: date) -> list[planning.Need]:
+    """Needs in the words of the planning room, each with the caller's key of it."""
+    dates = dates_of_needs([_known_dates(need, today) for need in needs])
+    return [_planning_need(need, key, own, today) for need, key, own in zip(needs, keys, dates, strict=True)]
+
+
+def _known_dates(need: Need, today: date) -> KnownDates:
     forecast, lag_forecast, finding = need.forecast, need.lag_forecast, need.finding
-    dates = need_dates(
+    return KnownDates(
         forecast=forecast_facts(forecast, today) if forecast is not None else None,
         lag_forecast=forecast_facts(lag_forecast, today) if lag_forecast is not None else None,
         is_seen=finding is not None and need.position_id is not None,
         is_confirmed=finding is not None and finding.state == Finding.State.CONFIRMED,
         due_in_days=(need.due_on - today).days if need.due_on is not None else None,
     )
+
+
+def _planning_need(need: Need, key: str, dates: NeedDates, today: date) -> planning.Need:
     first, last = _allowed(need, today)
     return planning.Need(
         key=key,
@@ -48,13 +61,23 @@ def planning_need(need: Need, *, key: str, today: date) -> planning.Need:
 
 def exhausted_by(need: Need, *, today: date, day: date) -> float | None:
     """Probability (0-1) that what a change throws away is exhausted by a day; None of other work."""
-    if need.kind not in (Need.Kind.REPLACE, Need.Kind.ROTATE):
-        return None
-    facts = planning_need(need, key=need.key, today=today)
-    quantile_days = facts.exhausted_quantile_days or facts.quantile_days
-    if not quantile_days:
-        return None
-    return float(planning.exhausted_probability([quantile_days], [float(max((day - today).days, 0))])[0, 0])
+    return all_exhausted_by([need], today=today, day=day)[0]
+
+
+def all_exhausted_by(needs: Sequence[Need], *, today: date, day: date) -> list[float | None]:
+    """`exhausted_by` of many needs, which together cost little more than one."""
+    quantiles = [
+        _known_dates(need, today).own_quantile_days if need.kind in (Need.Kind.REPLACE, Need.Kind.ROTATE) else ()
+        for need in needs
+    ]
+    ahead = [float(max((day - today).days, 0))]
+    found: list[float | None] = [None] * len(needs)
+    for width in {len(days) for days in quantiles if days}:
+        rows = [k for k, days in enumerate(quantiles) if len(days) == width]
+        by_then = planning.exhausted_probability([quantiles[k] for k in rows], ahead)[:, 0]
+        for k, probability in zip(rows, by_then.tolist(), strict=True):
+            found[k] = probability
+    return found
 
 
 def _allowed(need: Need, today: date) -> tuple[int | None, int | None]:
@@ -80,7 +103,7 @@ def price_needs(needs: Sequence[Need], *, policy: ServicePolicy, today: date) ->
     today
         First day of the curves, which reach over the weeks that visits are weighed for.
     """
-    priced = price([planning_need(need, key=need.key, today=today) for need in needs], policy=policy.planning)
+    priced = price(planning_needs(needs, keys=[need.key for need in needs], today=today), policy=policy.planning)
     for need, money in zip(needs, priced, strict=True):
         need.curve_first_day = today
         need.cost_curve = list(money.curve)

@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
-from django.db.models import Max, Q
+from django.db.models import Max, Q, QuerySet
 
 from accounts.day_alone import local_day
 from accounts.models import Company
@@ -17,6 +17,7 @@ from scheduling.planning.needs.facts import FindingFacts, ForecastFacts, PartFac
 from scheduling.planning.needs.from_gauges import WHAT_IS_SEEN
 from scheduling.planning.needs.need import DISTRIBUTION_LEVELS
 from scheduling.planning.needs.work import part_for, work_for
+from scheduling.services.needs.reading import OF_FORECAST, all_but
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,14 +85,10 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
         commissioned_on__lte=today,
     )
     here = {unit.pk: unit for unit in rows.select_related("site").prefetch_related("positions").order_by("pk")}
-    placements = Placement.objects.of_company(company).filter(in_position).select_related("item")
+    placements = Placement.objects.of_company(company).filter(in_position)
     installed = {row.position_id: row for row in placements.filter(removed_at__isnull=True)}
-    # rising by date of removal, so that the newest cartridge of a position is the one that stays in the table
-    removed = placements.filter(removed_at__isnull=False).exclude(position_id__in=installed.keys())
-    items = {row.position_id: row.item for row in removed.order_by("removed_at", "pk")}
-    items |= {position: row.item for position, row in installed.items()}
-    forecasts = Forecast.objects.of_company(company).filter(in_position, is_latest=True).select_related("placement")
-    latest = {row.position_id: row for row in forecasts}
+    items = _newest_items(placements, installed)
+    latest = _latest_forecasts(company, in_position, installed)
     live = Finding.objects.of_company(company).filter(in_unit, state__in=Finding.LIVE)
     findings: dict[int, list[Finding]] = defaultdict(list)
     for finding in live.select_related("reading").order_by("-confidence", "pk"):
@@ -148,6 +145,30 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
         forecasts={row.pk: row for row in latest.values()},
         findings={row.pk: row for unit_findings in findings.values() for row in unit_findings},
     )
+
+
+def _newest_items(placements: "QuerySet[Placement]", installed: Mapping[int, Placement]) -> dict[int, CatalogueItem]:
+    """Position to the item that is or was last installed there."""
+    # rising by date of removal, so that the newest cartridge of a position is the one that stays in the table
+    removed = placements.filter(removed_at__isnull=False).order_by("removed_at", "pk")
+    item_of = dict(removed.values_list("position_id", "item_id"))
+    item_of |= {position: row.item_id for position, row in installed.items()}
+    items = CatalogueItem.objects.in_bulk(set(item_of.values()))
+    return {position: items[item] for position, item in item_of.items()}
+
+
+def _latest_forecasts(company: Company, in_position: Q, installed: Mapping[int, Placement]) -> dict[int, Forecast]:
+    """Position to its newest forecast, as far as `forecast_facts` reads it, with the cartridge it speaks of."""
+    forecasts = Forecast.objects.of_company(company).filter(in_position, is_latest=True)
+    latest = {row.position_id: row for row in forecasts.defer(*all_but(Forecast, OF_FORECAST))}
+    cartridges = {row.pk: row for row in installed.values()}
+    others = {row.placement_id for row in latest.values() if row.placement_id is not None} - cartridges.keys()
+    # one that was voided since is spoken of all the same
+    cartridges |= Placement._base_manager.in_bulk(others)
+    for row in latest.values():
+        if row.placement_id is not None:
+            row.placement = cartridges[row.placement_id]
+    return latest
 
 
 def _fitting_parts(

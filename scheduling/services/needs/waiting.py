@@ -13,8 +13,8 @@ def cost_of_a_week(need: Need, *, day: date) -> float | None:
     if need.curve_first_day is None:
         return None
     curve = need.cost_curve[max((day - need.curve_first_day).days, 0) :]
-    allowed = [(k, cost) for k, cost in enumerate(curve) if cost is not None]
-    later = [cost for k, cost in allowed if k >= _WEEK]
-    if not allowed or not later:
+    first = next((cost for cost in curve if cost is not None), None)
+    later = next((cost for cost in curve[_WEEK:] if cost is not None), None)
+    if first is None or later is None:
         return None
-    return round(max(later[0] - allowed[0][1], 0.0), 2)
+    return round(max(later - first, 0.0), 2)

@@ -8,12 +8,13 @@ from functools import cached_property
 from django.db.models import Prefetch
 
 from accounts.models import Company
-from fleet.models import CatalogueItem
+from fleet.models import CatalogueItem, Forecast
 from scheduling.models import Need, Plan, Round, Visit, VisitTask
 from scheduling.planning.policy import Policy
 from scheduling.planning.stock import parts
 from scheduling.planning.stock.coverage import Commitment, PartsWait, VisitParts, cover_visits
 from scheduling.planning.stock.supply import Share
+from scheduling.services.needs.reading import OF_DISTRIBUTION, all_but
 from scheduling.services.needs.waiting import cost_of_a_week
 from scheduling.services.policy import read_policy
 from scheduling.services.stock.lead_times import LeadTimes
@@ -71,7 +72,9 @@ class Allocation:
         visits = Visit.objects.of_company(company).filter(state__in=Visit.LIVE).select_related("site")
         # Joined: needs looked up by themselves are too many for one statement of SQLite in a company of some hundreds.
         joined = ["need__position", *(["need__forecast"] if with_forecasts else [])]
-        visits = visits.prefetch_related(Prefetch("tasks", VisitTask.objects.select_related(*joined)))
+        unread = all_but(Forecast, OF_DISTRIBUTION, "need__forecast") if with_forecasts else []
+        tasks_of_visits = VisitTask.objects.select_related(*joined).defer("need__reason", *unread)
+        visits = visits.prefetch_related(Prefetch("tasks", tasks_of_visits))
         self.visits: dict[int, Visit] = {v.pk: v for v in visits.order_by("pk")}
         # A related manager makes a query set each time it is asked, also of what is at hand.
         self._needs = {pk: [task.need for task in visit.tasks.all()] for pk, visit in self.visits.items()}

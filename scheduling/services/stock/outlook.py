@@ -12,6 +12,7 @@ from scheduling.models import Need
 from scheduling.planning.stock.reorder import Arrival, ExpectedDemand
 from scheduling.planning.stock.weeks_ahead import WEEKS, Week, wanted_by_place, weeks_ahead
 from scheduling.services.needs.facts import fresh_life, quantile_days
+from scheduling.services.needs.reading import with_distribution
 from scheduling.services.stock.allocation import Allocation, live_plan
 from scheduling.services.stock.demand import expect_demand
 from scheduling.services.stock.unplanned import unplanned_use
@@ -132,7 +133,7 @@ class StockOutlook:
     def demand(self) -> Mapping[str, Sequence[ExpectedDemand]]:
         """What is wanted of each item, for certain or by chance."""
         needs = Need.objects.of_company(self.company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
-        open_needs = list(needs.select_related("position", "forecast").order_by("pk"))
+        open_needs = list(with_distribution(needs).order_by("pk"))
         lives = {pk: fresh_life(row) or () for pk, row in self._forecasts.items()}
         fixed = {pk for pk in self.allocation.visits if self.allocation.is_confirmed(pk)} | set(
             self.allocation.round_of

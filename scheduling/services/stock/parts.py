@@ -21,6 +21,7 @@ from scheduling.planning.stock.replenish import ItemToOrder, packs_to_order
 from scheduling.planning.stock.supply import Share
 from scheduling.planning.stock.uncertain_demand import chance_of_running_out, over_lead_time
 from scheduling.services.events_out import orders_due
+from scheduling.services.needs.reading import with_distribution
 from scheduling.services.policy import read_policy
 from scheduling.services.stock.allocation import Allocation
 from scheduling.services.stock.demand import expect_demand
@@ -241,7 +242,7 @@ class PartsWriter:
 
     def _open_needs(self) -> list[Need]:
         rows = Need.objects.of_company(self.company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
-        return list(rows.select_related("position", "forecast").order_by("pk"))
+        return list(with_distribution(rows).order_by("pk"))
 
     def _period_line(
         self, key: str, demands: Sequence[ExpectedDemand], chosen: dict[int, Visit], last: date, *, in_plan_only: bool

@@ -17,7 +17,8 @@ from accounts.services.companies import lock_company
 from scheduling.models import Need, Plan, Round, StockLevel, StockMovement
 from scheduling.planning.stock.lots import Lot
 from scheduling.planning.stock.spares import spares_worth_carrying
-from scheduling.services.needs.costs import exhausted_by
+from scheduling.services.needs.costs import all_exhausted_by
+from scheduling.services.needs.reading import with_dates
 from scheduling.services.policy import read_policy
 from scheduling.services.stock.allocation import Allocation
 from scheduling.services.stock.ledger import STORE, Ledger, van_or_store
@@ -223,19 +224,20 @@ class _Load:
             state=Need.State.OPEN, kind=Need.Kind.REPLACE, item__isnull=False, site__in=costs
         )
         chances: dict[str, list[tuple[float, float]]] = defaultdict(list)
-        for need in needs.exclude(pk__in=planned).select_related("position", "forecast", "lag_forecast").order_by("pk"):
-            probability = exhausted_by(need, today=self.today, day=self.day.day)
+        not_planned = list(with_dates(needs.exclude(pk__in=planned)).order_by("pk"))
+        by_then = all_exhausted_by(not_planned, today=self.today, day=self.day.day)
+        for need, probability in zip(not_planned, by_then, strict=True):
             if probability:
                 chances[str(need.item_id)].append((probability, costs[need.site_id]))
         carrying = _HANDLING_MINUTES * self.policy.working_cost_per_minute
         spares: Counter[str] = Counter()
-        for item, rows in chances.items():
-            probabilities, trips = zip(*rows, strict=True)
+        for item, trips_made in chances.items():
+            probabilities, trips = zip(*trips_made, strict=True)
             # where a minute costs nothing, nor does carrying: every piece that may be wanted is carried
             spares[item] = (
                 spares_worth_carrying(probabilities, second_trip_costs=trips, carrying_cost=carrying)
                 if carrying > 0.0
-                else len(rows)
+                else len(trips_made)
             )
         return spares
 

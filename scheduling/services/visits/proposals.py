@@ -20,7 +20,8 @@ from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.visits.bundling import bundle_visits
 from scheduling.planning.visits.early import cost_of_going_early
 from scheduling.planning.visits.proposal import BundlingSite, VisitProposal
-from scheduling.services.needs.costs import planning_need
+from scheduling.services.needs.costs import planning_needs
+from scheduling.services.needs.reading import with_dates
 from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
 from scheduling.services.travel import place_of, travel_cost_of_sites
@@ -103,12 +104,7 @@ class _Proposer:
         open_needs = Need.objects.of_company(company).filter(
             Need.TAKES_A_VISIT, state=Need.State.OPEN, site__is_known=True, **here
         )
-        self.needs = {
-            need.pk: need
-            for need in open_needs.select_related(
-                "position", "forecast__placement", "lag_forecast__placement", "finding", "unit"
-            ).order_by("pk")
-        }
+        self.needs = {need.pk: need for need in with_dates(open_needs, "position").order_by("pk")}
         self.opened: list[Visit] = []
         self.rewritten: list[Visit] = []
         self.retasked: list[tuple[Visit, list[tuple[int, str]]]] = []
@@ -194,7 +190,7 @@ class _Proposer:
         sites = list(Site.objects.of_company(self.company).order_by("pk").only("latitude", "longitude"))
         travel_costs = travel_cost_of_sites(company=self.company, policy=self.policy)
         return bundle_visits(
-            [planning_need(need, key=str(need.pk), today=self.today) for need in needs],
+            planning_needs(needs, keys=[str(need.pk) for need in needs], today=self.today),
             [BundlingSite(str(site.pk), place_of(site)) for site in sites],
             policy=self.policy.planning,
             cost_days=COST_DAYS,
@@ -320,7 +316,9 @@ class _Proposer:
         if along is None or alone is None:
             return along is not None
         own_visit = planning.visit_price(proposal.travel_cost)
-        used_days = [planning_need(need, key=need.key, today=self.today).used_days for need in needs]
+        used_days = [
+            need.used_days for need in planning_needs(needs, keys=[need.key for need in needs], today=self.today)
+        ]
         early = cost_of_going_early(
             day,
             best_day=proposal.best_day,

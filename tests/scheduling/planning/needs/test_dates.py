@@ -2,11 +2,12 @@
 
 import dataclasses
 import math
+from random import Random
 from typing import Any
 
 import pytest
 
-from scheduling.planning.needs.dates import first_day_on_condition, need_dates
+from scheduling.planning.needs.dates import KnownDates, dates_of_needs, first_day_on_condition, need_dates
 from scheduling.planning.needs.facts import ForecastFacts
 from scheduling.planning.needs.need import DISTRIBUTION_LEVELS, Need, NeedKind
 from scheduling.planning.needs.pricing import price
@@ -108,3 +109,34 @@ def test_the_next_cartridge_lasts_as_its_place_tells() -> None:
     assert need_dates(forecast=told).fresh_life_days == 400.0
     assert need_dates(forecast=told, is_seen=True).fresh_life_days == 400.0
     assert need_dates(forecast=dataclasses.replace(told, fresh_life_days=(1.0, 2.0, 3.0))).fresh_life_days == 14.0
+
+
+def test_many_needs_are_told_the_dates_that_each_is_told_alone() -> None:
+    random = Random(7)
+
+    def forecast() -> ForecastFacts | None:
+        first, width = random.uniform(-60.0, 200.0), random.uniform(0.0, 300.0)
+        days = tuple(first + width * level for level in DISTRIBUTION_LEVELS)
+        return random.choice(
+            [
+                None,
+                ForecastFacts(key=1, cartridge=1),
+                ForecastFacts(
+                    key=1,
+                    cartridge=1,
+                    quantile_days=days,
+                    is_exhausted=days[0] < 0.0,
+                    remaining_share=random.choice([None, random.random()]),
+                    used_days=random.choice([None, 0.0, random.uniform(0.0, 400.0)]),
+                    fresh_life_days=random.choice([None, (5.0, random.uniform(5.0, 500.0), 600.0)]),
+                ),
+            ]
+        )
+
+    needs = [
+        KnownDates(forecast(), forecast(), random.random() < 0.3, random.random() < 0.3, random.choice([None, -3, 9]))
+        for _ in range(300)
+    ]
+    # NaN is not equal to itself, but is written alike
+    assert repr(dates_of_needs(needs)) == repr([dates_of_needs([need])[0] for need in needs])
+    assert dates_of_needs([]) == []

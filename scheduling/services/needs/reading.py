@@ -1,0 +1,63 @@
+"""Needs with what says when each is due, and no column more: a company has thousands, and they are read many times."""
+
+from collections.abc import Iterable
+from typing import Any, Final
+
+from django.db.models import Model, QuerySet
+
+from fleet.models import Forecast, Placement
+from scheduling.models import Need
+
+#: What the planning room is told of a forecast (`facts.forecast_facts`), beside its keys.
+OF_FORECAST: Final = (
+    "as_of",
+    "state",
+    "date_grid",
+    "remaining_share",
+    "fresh_life_p10_days",
+    "fresh_life_p50_days",
+    "fresh_life_p90_days",
+    "driver",
+    "evidence",
+    "installer_sentence",
+)
+
+#: What its distribution is worked out from (`facts.quantile_days`).
+OF_DISTRIBUTION: Final = ("as_of", "date_grid")
+
+#: What it is told of a cartridge.
+OF_PLACEMENT: Final = ("first_installed_on", "first_installed_at")
+
+
+def all_but(model: type[Model], read: Iterable[str], path: str = "") -> list[str]:
+    """Fields for `defer`: all of a model but its keys, its foreign keys and those that are read."""
+    kept = set(read)
+    fields: list[Any] = list(model._meta.concrete_fields)
+    return [
+        f"{path}__{field.name}" if path else field.name
+        for field in fields
+        if not (field.primary_key or field.is_relation or field.name in kept)
+    ]
+
+
+def with_dates(needs: "QuerySet[Need]", *related: str) -> "QuerySet[Need]":
+    """Needs with their forecasts, findings and cartridges at hand, as far as `costs.planning_need` reads them.
+
+    Parameters
+    ----------
+    needs
+        Which.
+    related
+        Names of more rows to have at hand.
+    """
+    unread: list[str] = []
+    for path in ("forecast", "lag_forecast"):
+        unread += all_but(Forecast, OF_FORECAST, path)
+        unread += all_but(Placement, OF_PLACEMENT, f"{path}__placement")
+    joined = ("finding", "forecast__placement", "lag_forecast__placement", *related)
+    return needs.select_related(*joined).defer(*unread)
+
+
+def with_distribution(needs: "QuerySet[Need]") -> "QuerySet[Need]":
+    """Needs with their positions and the distribution of their forecasts at hand."""
+    return needs.select_related("position", "forecast").defer(*all_but(Forecast, OF_DISTRIBUTION, "forecast"))

@@ -91,7 +91,8 @@ USUAL_HABIT: Final = Habit(200.0, 0.75)
 
 @dataclass(frozen=True)
 class HyperPrior:
-    """Weak priors of `Hyper`: normal for mean and slopes, log-normal for the spreads (median, spread of the log)."""
+    """Weak priors of `Hyper`: normal for mean and slopes, log-normal for the spreads: their median, and `spread_doubt`,
+    the spread of their logarithm."""
 
     mean: float
     mean_spread: float
@@ -101,6 +102,7 @@ class HyperPrior:
     slopes: tuple[float, ...] = ()
     slope_spreads: tuple[float, ...] = ()
     habit: Habit = USUAL_HABIT
+    spread_doubt: float = 0.6
 
     def start(self) -> Hyper:
         """What is assumed of a fleet that has taught nothing."""
@@ -280,8 +282,8 @@ class _Climb:
         prior = self.prior
         return -0.5 * float(
             ((hyper.mean - prior.mean) / prior.mean_spread) ** 2
-            + (np.log(hyper.place_spread / prior.place_spread) / 0.6) ** 2
-            + (np.log(hyper.cartridge_spread / prior.cartridge_spread) / 0.6) ** 2
+            + (np.log(hyper.place_spread / prior.place_spread) / prior.spread_doubt) ** 2
+            + (np.log(hyper.cartridge_spread / prior.cartridge_spread) / prior.spread_doubt) ** 2
             + sum(
                 ((slope - usual) / spread) ** 2
                 for slope, usual, spread in zip(hyper.slopes, prior.slopes, prior.slope_spreads, strict=True)

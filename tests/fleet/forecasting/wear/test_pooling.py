@@ -10,6 +10,7 @@ from fleet.forecasting.wear import pooling
 from fleet.forecasting.wear.habits import Habit
 from fleet.forecasting.wear.pooling import GRID, STEP, HyperPrior, Places
 from fleet.forecasting.wear.shared import CENTRED, Shared, teach
+from fleet.forecasting.wear.stage_models import SEDIMENT
 
 PRIOR = HyperPrior(0.0, 0.5, 0.3, 0.2, (1.0, 1.0))
 LIVES, PLACES = 6, 60
@@ -71,6 +72,19 @@ def test_two_places_teach_nothing():
     assert (hyper.mean, hyper.place_spread, hyper.places) == (PRIOR.mean, PRIOR.place_spread, 0)
     some[: 3 * LIVES] = True
     assert learned(informative=some).places == 3
+
+
+def test_a_few_filters_that_went_alike_hardly_teach_that_all_are_alike():
+    """Six places of filters known to a factor of 1.35 leave the spreads near what was known before; sixty do not."""
+    prior = replace(PRIOR, place_spread=0.45, cartridge_spread=0.35, spread_doubt=SEDIMENT.prior.spread_doubt)
+    alike = {"place_spread": 0.02, "cartridge_spread": 0.02, "noise": 0.3}
+    few = np.zeros(PLACES * LIVES, dtype=bool)
+    few[: 6 * LIVES : LIVES] = True
+    hyper = learned(prior, informative=few, **alike)
+    assert 0.35 <= hyper.place_spread <= 0.46
+    assert 0.35 <= hyper.cartridge_spread <= 0.36
+    many = learned(prior, **alike)
+    assert max(many.place_spread, many.cartridge_spread) < 0.2
 
 
 def test_habits_are_learned_from_ends_that_were_seen():

@@ -104,7 +104,7 @@ class _Proposer:
         open_needs = Need.objects.of_company(company).filter(
             Need.TAKES_A_VISIT, state=Need.State.OPEN, site__is_known=True, **here
         )
-        self.needs = {need.pk: need for need in with_dates(open_needs, "position").order_by("pk")}
+        self.needs = {need.pk: need for need in with_dates(open_needs, "position", "unit").order_by("pk")}
         self.opened: list[Visit] = []
         self.rewritten: list[Visit] = []
         self.retasked: list[tuple[Visit, list[tuple[int, str]]]] = []

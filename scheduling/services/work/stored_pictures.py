@@ -7,21 +7,22 @@ from pathlib import Path
 
 from django.db import transaction
 
+from accounts.language import gettext
 from accounts.models import Company
 from scheduling.models import ReadingPhoto, ServicePhoto
 from scheduling.services.work.photos import cleaned_file
 
 
 @dataclass(frozen=True, slots=True)
-class LookedAt:
-    """A stored picture that was looked at: whether something was taken off, or why it could not be looked at."""
+class StoredPicture:
+    """A stored picture after it was read: whether something was taken off, or why it could not be."""
 
     picture: str
     is_changed: bool
     trouble: str = ""
 
 
-def clean_stored_pictures(*, company: Company) -> Iterator[LookedAt]:
+def clean_stored_pictures(*, company: Company) -> Iterator[StoredPicture]:
     """Take off every stored picture of a company what a camera wrote beside it: place, time, device.
 
     One picture after another, each in a transaction of its own, so that a run that is stopped loses nothing and the
@@ -29,13 +30,13 @@ def clean_stored_pictures(*, company: Company) -> Iterator[LookedAt]:
     """
     for model in (ServicePhoto, ReadingPhoto):
         for key in list(model.objects.of_company(company).order_by("pk").values_list("pk", flat=True)):
-            looked_at = _clean(model, key)
-            if looked_at is not None:
-                yield looked_at
+            picture = _clean(model, key)
+            if picture is not None:
+                yield picture
 
 
 @transaction.atomic
-def _clean(model: type[ServicePhoto] | type[ReadingPhoto], key: int) -> LookedAt | None:
+def _clean(model: type[ServicePhoto] | type[ReadingPhoto], key: int) -> StoredPicture | None:
     """Clean one picture; None where it was deleted meanwhile."""
     # Whoever erases a client deletes the row first and its file afterwards, and so waits here.
     photo = model.objects.select_for_update(no_key=True).filter(pk=key).first()
@@ -49,16 +50,17 @@ def _clean(model: type[ServicePhoto] | type[ReadingPhoto], key: int) -> LookedAt
         if kept != sent:
             _replace(Path(photo.file.path), kept)
     except FileNotFoundError:
-        return LookedAt(name, is_changed=False, trouble="the file is missing")
+        return StoredPicture(name, is_changed=False, trouble=gettext("the file is missing"))
     except OSError as error:
-        return LookedAt(name, is_changed=False, trouble=f"the file cannot be read or written ({error.strerror})")
+        trouble = gettext("the file cannot be read or written ({reason})").format(reason=error.strerror)
+        return StoredPicture(name, is_changed=False, trouble=trouble)
     except ValueError as error:
-        return LookedAt(name, is_changed=False, trouble=str(error))
+        return StoredPicture(name, is_changed=False, trouble=str(error))
     # Also where an earlier run was stopped between the file and the row.
     if photo.size != len(kept):
         photo.size = len(kept)
         photo.save(update_fields=["size"])
-    return LookedAt(name, is_changed=kept != sent)
+    return StoredPicture(name, is_changed=kept != sent)
 
 
 def _replace(path: Path, content: bytes) -> None:

@@ -4,6 +4,7 @@ The outside yardsticks are OpenAPI 3.1 itself, as drf-spectacular's validator ho
 which makes requests from the description and holds every answer against it.
 """
 
+import json
 import os
 import re
 from collections.abc import Callable, Iterator
@@ -12,17 +13,16 @@ from typing import Any
 
 import pytest
 import schemathesis
-from django.apps import apps
 from django.contrib.staticfiles import finders
 from django.core.signals import request_finished, request_started
 from django.core.wsgi import get_wsgi_application
 from django.db import close_old_connections, transaction
 from django.test import Client as Browser
-from django.urls import resolve
 from drf_spectacular.drainage import GENERATOR_STATS
 from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.validation import validate_schema
 from hypothesis import HealthCheck, given, settings
+from rest_framework.fields import CharField
 from rest_framework.test import APIClient
 from schemathesis import GenerationMode
 from schemathesis.checks import not_a_server_error
@@ -36,9 +36,10 @@ from schemathesis.specs.openapi.checks import (
 from accounts.jobs.api import ANY_JSON
 from accounts.models import Client, Company, Invitation, Membership
 from accounts.services.links import invitation_token
-from accounts.tenancy import TenantModel
+from fleet.config.examples import ANSWERS
 from scheduling.models import Visit
 from scheduling.services.people.answer_links import answer_token
+from tests.made_up_ids import ids_of, is_made_up, rows_by_name, with_rows_that_exist
 from tests.routes import every_route
 from tests.rows import make_row
 
@@ -158,6 +159,108 @@ def test_bodies_have_examples_that_were_carried_out(description: dict[str, Any])
     assert len(without) <= WITHOUT_EXAMPLE, without
 
 
+#: Plain strings in which single words are met, and why no list of them is promised.
+OPEN_WORDS = {
+    "AuditEntry.subject_kind": "kinds of rows come with every release, and old entries keep those of their time",
+    "Job.kind": "kinds of work come and go, and old jobs keep those of their time",
+    "Me.may[]": "actions come with every release; a program asks for the ones it knows",
+    "Quantity.unit": "units of measure, whose notation the upload takes in many spellings",
+    "RowFault.code": "codes come with every check",
+    "RowFault.field": "the field as the sender heads it, where it is none of ours",
+    "ProblemKind.code": "codes come with every check; the list of today is what this very answer is",
+}
+#: Fixed lists that are answered at once; all others are pages.
+LISTS_AT_ONCE = {
+    "get /api/v1/problems/": "the types of problems, a table of the code",
+    "get /api/v1/purchase-orders/late/": "lines that are late now",
+    "get /api/v1/stock-levels/by-item/": "the catalogue, in which it is looked up as a whole",
+    "post /api/v1/rounds/{id}/confirm-load/": "what was moved by this call",
+}
+
+
+def words_of(value: Any, schema: dict[str, Any], path: str, schemas: dict[str, Any]) -> Iterator[tuple[str, str, str]]:
+    """Strings of an answer that no enumeration stands behind, each with its place in the schema and its format."""
+    if "$ref" in schema:
+        path = schema["$ref"].rpartition("/")[2]
+        schema = schemas[path]
+    ways = [part for word in ("anyOf", "oneOf", "allOf") for part in schema.get(word, [])]
+    if any({"enum", "const"} & set(schemas[way["$ref"].rpartition("/")[2]] if "$ref" in way else way) for way in ways):
+        return
+    for way in ways:
+        yield from words_of(value, way, path, schemas)
+    if isinstance(value, dict):
+        for name, part in value.items():
+            inner = schema.get("properties", {}).get(name)
+            if inner is not None:
+                yield from words_of(part, inner, f"{path}.{name}", schemas)
+            elif isinstance(schema.get("additionalProperties"), dict):
+                yield from words_of(part, schema["additionalProperties"], path, schemas)
+    elif isinstance(value, list) and isinstance(schema.get("items"), dict):
+        for part in value:
+            yield from words_of(part, schema["items"], f"{path}[]", schemas)
+    elif isinstance(value, str) and not ways and not {"enum", "const"} & set(schema):
+        yield path, value, schema.get("format", "")
+
+
+@pytest.fixture(scope="module")
+def strings(description: dict[str, Any]) -> list[tuple[str, str, str]]:
+    """Every string of the kept answers that is described as a plain one."""
+    answers = json.loads(ANSWERS.read_text())
+    paths = {re.sub(r"\{\w+\}", "<>", path): operations for path, operations in description["paths"].items()}
+    found: list[tuple[str, str, str]] = []
+    for route, answer in answers.items():
+        method, _, path = route.partition(" ")
+        operation = paths[re.sub(r"<\w+>", "<>", path)][method.lower()]
+        schema = operation["responses"]["200"]["content"]["application/json"]["schema"]
+        found += words_of(answer, schema, path, description["components"]["schemas"])
+    return found
+
+
+def test_words_that_are_fixed_are_listed(strings: list[tuple[str, str, str]]) -> None:
+    free = {place: word for place, word, form in strings if re.fullmatch("[a-z]+(_[a-z]+)*", word) and not form}
+    assert len(strings) > 500
+    assert {place: word for place, word in free.items() if place not in OPEN_WORDS} == {}
+
+
+def test_days_and_moments_are_written_in_one_way(strings: list[tuple[str, str, str]]) -> None:
+    """After RFC 3339: a day, or a moment in UTC; events, whose body is free, write theirs so too."""
+    dated = [one for one in strings if re.match(r"\d{4}-\d\d-\d\d(T|$)", one[1])]
+    assert len(dated) > 100
+    for place, text, form in dated:
+        is_day = re.fullmatch(r"\d{4}-\d\d-\d\d", text) is not None
+        assert is_day or re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?Z", text), f"{place}: {text}"
+        assert form in ("date", "date-time") or place.startswith("WebhookDelivery.body"), f"{place}: {text}"
+
+
+def test_choices_of_the_tables_are_enumerations(description: dict[str, Any]) -> None:
+    """Whatever a model keeps as one of a few words is described as one of them by every answer that shows it."""
+    plain = set()
+    for route in every_route():
+        serializer = getattr(route.view_class, "serializer_class", None)
+        if serializer is None or not hasattr(getattr(serializer, "Meta", None), "model"):
+            continue
+        for name, field in serializer().fields.items():
+            columns = {one.name: one for one in serializer.Meta.model._meta.fields}
+            column = columns.get(field.source)
+            if column is not None and column.choices and type(field) is CharField:
+                plain.add(f"{serializer.__name__}.{name}")
+    assert plain == set()
+
+
+def test_lists_are_pages(description: dict[str, Any]) -> None:
+    schemas = description["components"]["schemas"]
+    at_once = set()
+    for address, operations in description["paths"].items():
+        for method, operation in operations.items():
+            for status, answer in operation["responses"].items():
+                for body in answer.get("content", {}).values():
+                    schema = body["schema"]
+                    schema = schemas[schema["$ref"].rpartition("/")[2]] if "$ref" in schema else schema
+                    if status.startswith("2") and schema.get("type") == "array":
+                        at_once.add(f"{method} {address}")
+    assert at_once == set(LISTS_AT_ONCE)
+
+
 def test_the_description_is_served_as_it_is_made(client: Browser, description: dict[str, Any]) -> None:
     served = client.get("/api/v1/schema/", headers={"Accept": "application/json"})
     assert served.status_code == 200
@@ -203,22 +306,12 @@ def rows(company: Company, first_client: Client) -> dict[str, list[int]]:
     for view in views:
         for _ in range(2):
             make_row(view.queryset.model, company=company, client=first_client)
-    tenant_models = [model for model in apps.get_models() if issubclass(model, TenantModel)]
-    return {
-        re.sub(r"(?<!^)(?=[A-Z])", "_", model.__name__).lower(): list(
-            model.objects.of_company(company).order_by("pk").values_list("pk", flat=True)
-        )
-        for model in tenant_models
-    }
+    return rows_by_name(company)
 
 
 @pytest.fixture
 def described(one_connection: None, owner: Membership, rows: dict[str, list[int]]) -> Any:
-    """The API as schemathesis sees it, in this process.
-
-    Numbers that are made up name no row. Most of them are exchanged for those of rows that exist, in addresses and
-    in bodies, so that the search gets beyond 404 and "there is no such row".
-    """
+    """The API as schemathesis sees it, in this process."""
     schema = schemathesis.openapi.from_wsgi("/api/v1/schema/?format=json", get_wsgi_application())
 
     @schema.hook
@@ -232,29 +325,6 @@ def described(one_connection: None, owner: Membership, rows: dict[str, list[int]
         return with_rows_that_exist(body, rows)
 
     return schema
-
-
-def is_made_up(value: Any) -> bool:
-    # One in five is left as it is: what does not exist must be answered as described, too.
-    return isinstance(value, int) and not isinstance(value, bool) and value % 5 != 0
-
-
-def ids_of(path: str, membership: Membership) -> list[int]:
-    """The rows of an address that the member may see."""
-    view = getattr(resolve(re.sub(r"\{\w+\}", "1", path)).func, "cls", None)
-    if getattr(view, "queryset", None) is None:
-        return []
-    return list(view.queryset.all().visible_to(membership).order_by("pk").values_list("pk", flat=True)[:20])
-
-
-def with_rows_that_exist(value: Any, rows: dict[str, list[int]], name: str = "") -> Any:
-    """Exchange the numbers under names of models, such as `site` or `units`, wherever they stand in a body."""
-    if isinstance(value, dict):
-        return {key: with_rows_that_exist(part, rows, str(key)) for key, part in value.items()}
-    if isinstance(value, list):
-        return [with_rows_that_exist(part, rows, name.removesuffix("s")) for part in value]
-    ids = rows.get({"item": "catalogue_item"}.get(name, name))
-    return ids[value % len(ids)] if ids and is_made_up(value) else value
 
 
 def checked(case: Any, token: str) -> int:

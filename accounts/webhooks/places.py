@@ -98,6 +98,9 @@ def is_public(text: str) -> bool:
     if inner is not None and not is_public(str(inner)):
         return False
     closed = address.is_private or address.is_loopback or address.is_link_local or address.is_multicast
+    if isinstance(address, ipaddress.IPv6Address):
+        # Given up by RFC 3879, and still routed inside networks that have them.
+        closed = closed or address.is_site_local
     return address.is_global and not (closed or address.is_reserved or address.is_unspecified)
 
 

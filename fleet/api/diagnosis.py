@@ -13,8 +13,9 @@ from fleet.api.indicators import IndicatorSerializer, name_without_unit, shown_i
 from fleet.api.quantities import UNIT, QuantityField, QuantityViewSet, shown, unit_system_of
 from fleet.api.readings import IdOrCodeField
 from fleet.engineering import units as kinds
-from fleet.engineering.diagnosis import CONTEXT_KEYS, Match
+from fleet.engineering.diagnosis import CAUSES, CONTEXT_KEYS, TITLES, Match
 from fleet.engineering.diagnosis.facts import FLAGS, TEXTS
+from fleet.engineering.diagnosis.record import STEPS
 from fleet.engineering.units import QUANTITY_KINDS, Kind
 from fleet.intake.cells import CellError
 from fleet.intake.directory import unit_directory
@@ -137,18 +138,24 @@ class NamedValuesField(serializers.Field[Any, Any, Any, Any]):
     """Values by name in the caller's system; the unit is empty where there is none."""
 
 
+#: Rows of the diagnosis table as they are today, with their titles.
+RULE_CHOICES: Final = tuple(TITLES.items())
+
+
 class MatchSerializer(AnswerSerializer):
     """A pattern that is there: its likely causes, and the check that would confirm it."""
 
-    rule = serializers.CharField(source="rule.id")
+    rule = serializers.ChoiceField(choices=RULE_CHOICES, source="rule.id")
     title = serializers.CharField(help_text="what it is called in a list")
     pattern = serializers.CharField(source="rule.pattern")
-    step = serializers.CharField(source="rule.step", help_text="its place in the order of work")
-    causes = serializers.ListField(child=serializers.CharField(), help_text="the likeliest first")
+    step = serializers.ChoiceField(choices=STEPS, source="rule.step", help_text="its place in the order of work")
+    causes = serializers.ListField(
+        child=serializers.ChoiceField(choices=sorted(CAUSES)), help_text="the likeliest first"
+    )
     confidence = serializers.FloatField(min_value=0, max_value=1)
     numbers = serializers.SerializerMethodField()
     doubted_by = serializers.ListField(
-        child=serializers.CharField(), help_text="rules that put the reading itself in doubt"
+        child=serializers.ChoiceField(choices=RULE_CHOICES), help_text="rules that put the reading itself in doubt"
     )
     confirming_check = serializers.CharField()
     action = serializers.CharField()

@@ -5,8 +5,10 @@ from rest_framework import serializers
 from accounts.http.fields import DayOrMomentField
 from accounts.http.serializers import AnswerSerializer
 from fleet.api.quantities import QuantityField
+from fleet.engineering.nomenclature import without_unit
 from fleet.engineering.units import TDS
 from fleet.models import Position, Stage
+from fleet.services.status import JUDGED
 
 
 class ChangeSerializer(AnswerSerializer):
@@ -30,7 +32,9 @@ class StatusSerializer(AnswerSerializer):
     )
     sentence = serializers.CharField()
     read_at = DayOrMomentField(allow_null=True)
-    measured = serializers.CharField(help_text="the quantity the verdict rests on")
+    measured = serializers.ChoiceField(
+        choices=[without_unit(name) for name in JUDGED], help_text="the quantity the verdict rests on"
+    )
     value = QuantityField(TDS, source="value_mg_per_l", allow_null=True)
     limit = QuantityField(TDS, source="limit_mg_per_l")
     next_change = ChangeSerializer(allow_null=True)

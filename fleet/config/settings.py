@@ -360,6 +360,8 @@ SPECTACULAR_SETTINGS = {
         "IntakeBatchKindEnum": "fleet.models.IntakeBatch.Kind",
         "StageEnum": "fleet.models.Stage",
         "PositionRoleEnum": "fleet.models.Position.Role",
+        "RuleEnum": "fleet.api.diagnosis.RULE_CHOICES",
+        "MeasuresEnum": "scheduling.api.wanted_readings.QUANTITIES",
         "RemovalEnum": "fleet.models.Placement.Removal",
         "RemovalReasonEnum": "fleet.api.placements.REMOVAL_REASONS",
         "ReadingStateEnum": "fleet.models.Reading.State",

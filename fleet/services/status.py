@@ -21,6 +21,8 @@ from fleet.services.limits import limits_of
 from fleet.services.readings.cartridge_changes import last_changed, of_present_cartridge
 
 FRESH: Final = timedelta(days=60)
+#: What a verdict on the water may rest on; with resin, on the first alone.
+JUDGED: Final = ("product_tds_mg_per_l", "permeate_tds_mg_per_l")
 """A reading older than this says nothing about the water of today (common practice, no source)."""
 
 _NEWEST_READINGS: Final = 50
@@ -75,7 +77,7 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
     """
     has_resin = Position.objects.filter(unit=unit, stage=Stage.RESIN).exists()
     # Without resin the water at the outlet is that of the membrane, unless somebody read it there.
-    columns = ("product_tds_mg_per_l",) if has_resin else ("product_tds_mg_per_l", "permeate_tds_mg_per_l")
+    columns = JUDGED[:1] if has_resin else JUDGED
     was_read = ~Q(**{f"{name}__isnull": True for name in columns})
     limits = limits_of(unit)
     limit = limits.product_tds_mg_per_l

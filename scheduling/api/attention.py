@@ -9,6 +9,7 @@ from accounts.http.serializers import AnswerSerializer
 from accounts.http.viewsets import RetrieveMixin
 from accounts.models import Company
 from scheduling.services.attention import MOST_MATTERS, Kind, needs_attention
+from scheduling.services.words.attention import TITLES_OF_KINDS
 
 
 class SettleSerializer(AnswerSerializer):
@@ -47,7 +48,7 @@ class MatterSerializer(AnswerSerializer):
 class AttentionKindSerializer(AnswerSerializer):
     """The matters of one kind, the dearest to leave first."""
 
-    kind = serializers.CharField(source="code", help_text="code of the kind")
+    kind = serializers.ChoiceField(choices=list(TITLES_OF_KINDS.items()), source="code", help_text="code of the kind")
     title = serializers.CharField(help_text="what the kind is called")
     count = serializers.SerializerMethodField(help_text="how many matters there are")
     dealt_with = serializers.IntegerField(

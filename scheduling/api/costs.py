@@ -23,11 +23,15 @@ MOST_SIZED: Final = 25
 _LONGEST: Final = timedelta(days=3660)
 
 
+#: What a row of costs can be of.
+ROWS_OF: Final = ("unit", "client")
+
+
 class CostParameters(ParametersSerializer):
     """Which period, and how its costs are put together."""
 
     before = serializers.DateField(required=False, help_text="the day after its last; empty: tomorrow")
-    by = OneOfField(choices=["unit", "client"], required=False, default="unit", help_text="what a row is of")
+    by = OneOfField(choices=ROWS_OF, required=False, default="unit", help_text="what a row is of")
     client = TenantRelatedField(
         queryset=Client.objects.all(), required=False, help_text="id or name of the only client"
     )
@@ -152,7 +156,7 @@ class CostReportSerializer(AnswerSerializer):
 
     first_day = serializers.DateField(help_text="first day of the period")
     before = serializers.DateField(help_text="the day after its last")
-    by = serializers.CharField(help_text="what a row is of: unit or client")
+    by = serializers.ChoiceField(choices=ROWS_OF, help_text="what a row is of")
     currency = serializers.CharField(source="company.currency")
     rows = CostRowSerializer(many=True, help_text="the dearest first")
     total = CostFigures(source="together", help_text="all rows together")

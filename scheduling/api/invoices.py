@@ -21,7 +21,7 @@ from scheduling.api.parameters import MonthField, ParametersSerializer
 from scheduling.api.renderers import PDFRenderer
 from scheduling.exports.invoice_documents import as_printed, invoice_csv, invoice_pdf
 from scheduling.exports.order_documents import CSV_MEDIA_TYPE, PDF_MEDIA_TYPE
-from scheduling.models import Invoice, InvoiceLine, ServiceRecord
+from scheduling.models import Invoice, InvoiceLine, ServiceRecord, Vat
 from scheduling.planning.money.document import total_of
 from scheduling.planning.money.periods import month_before
 from scheduling.services.money.invoices import cancel_invoice, issue_invoice
@@ -35,7 +35,7 @@ def _amount(help_text: str, **kwargs: Any) -> serializers.DecimalField:
 class TaxOfRateSerializer(AnswerSerializer):
     """The tax on all lines of one rate, rounded half up once."""
 
-    vat = serializers.CharField(help_text="name of the rate: standard, reduced or none")
+    vat = serializers.ChoiceField(choices=Vat.choices, help_text="name of the rate")
     percent = serializers.DecimalField(max_digits=5, decimal_places=2, help_text="the rate, of the net amount")
     net = _amount("net amount of its lines")
     tax = _amount("tax on that amount")
@@ -124,7 +124,7 @@ class ProposedLineSerializer(AnswerSerializer):
     measure = serializers.ChoiceField(choices=InvoiceLine.Measure.choices, help_text="of the quantity")
     price = _amount("net price of one; 0.00 where it is free")
     net = _amount("quantity times price, rounded half up")
-    vat = serializers.CharField(help_text="name of the rate of its tax")
+    vat = serializers.ChoiceField(choices=Vat.choices, help_text="name of the rate of its tax")
     vat_percent = serializers.DecimalField(max_digits=5, decimal_places=2, help_text="the rate, of the net amount")
     free_because = serializers.CharField(help_text="why it is free; empty where it is not")
 

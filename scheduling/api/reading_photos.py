@@ -21,11 +21,14 @@ from scheduling.api.notes import SentSerializer
 from scheduling.api.renderers import AnyImageRenderer
 from scheduling.api.service_records import answer_picture
 from scheduling.models import ReadingPhoto
+from scheduling.models.visits import PICTURE_ENDINGS
 from scheduling.services.work.reading_photos import add_reading_photo
 
 
 class ReadingPhotoSerializer(TenantModelSerializer):
     """A picture that came with a reading; the picture itself is at `/reading-photos/<id>/image/`."""
+
+    media_type = serializers.ChoiceField(choices=sorted(PICTURE_ENDINGS), read_only=True)
 
     class Meta:
         model = ReadingPhoto

@@ -23,6 +23,7 @@ from fleet.models import CatalogueItem, Placement, Position, Site, Unit
 from scheduling.api.notes import SentSerializer
 from scheduling.api.renderers import AnyImageRenderer
 from scheduling.models import Need, ServicePhoto, ServiceRecord, Visit
+from scheduling.models.visits import PICTURE_ENDINGS
 from scheduling.services.visits.outcomes import TaskOutcome
 from scheduling.services.work.photos import add_photo
 from scheduling.services.work.report import ADDITION, CORRECTION, PartUsed, WorkDone, WorkReport
@@ -65,6 +66,8 @@ class OverSerializer(StrictSerializer):
 
 class PhotoSerializer(TenantModelSerializer):
     """A picture of the work, or a signature; the picture itself is at `/service-photos/<id>/image/`."""
+
+    media_type = serializers.ChoiceField(choices=sorted(PICTURE_ENDINGS), read_only=True)
 
     class Meta:
         model = ServicePhoto

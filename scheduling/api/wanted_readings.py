@@ -1,13 +1,18 @@
 """Which readings are wanted first: what knowing them would save, and what they cost."""
 
 from django.db.models import F
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from accounts.http.serializers import TenantModelSerializer
 from accounts.http.viewsets import ReadOnlyViewSet
 from fleet.engineering.positions import position_name
+from fleet.engineering.quantities import READING_QUANTITIES, names_of
 from fleet.intake.names import public_name
 from scheduling.models import Need
+
+#: Public names of what can be read of a unit.
+QUANTITIES = tuple(sorted(public_name(column) for column in names_of(READING_QUANTITIES)))
 
 
 class WantedReadingSerializer(TenantModelSerializer):
@@ -61,6 +66,7 @@ class WantedReadingSerializer(TenantModelSerializer):
         """Money that is gained in the end."""
         return round(need.reading_saves - need.reading_price, 2)
 
+    @extend_schema_field(serializers.ListField(child=serializers.ChoiceField(choices=QUANTITIES)))
     def get_reads(self, need: Need) -> list[str]:
         """Public names of what is to be read."""
         return [public_name(str(column)) for column in need.reads]

@@ -82,19 +82,22 @@ def end_feed(*, feed: CalendarFeed, by: Membership, now: datetime) -> None:
 
 @transaction.atomic
 def served_calendar(*, secret: str, now: datetime) -> bytes | None:
-    """The calendar behind a secret as it is now; None for one that is not, or no longer, there.
+    """The calendar behind a secret as it is now; None for one that is not, or no longer, there, or no longer theirs.
 
     A visit that the subscriber was shown, and that is somebody else's now or has lost its time, is shown as cancelled.
     Who asks works for the company of the calendar from then on.
     """
     feeds = CalendarFeed.objects.select_for_update(of=("self",)).select_related(
-        "company", "installer__membership", "client"
+        "company", "membership", "installer__membership", "client"
     )
     with over_all_companies():
         feed = feeds.filter(digest=_digest(secret), membership__is_active=True).first()
     if feed is None:
         return None
     enter_company(feed.company_id)
+    # Whoever asked for it may have another role by now, or be another client's: an address outlives neither.
+    if not _may(feed.membership, feed.installer, feed.client):
+        return None
     since = now - PAST_SHOWN
     if feed.installer is not None:
         if not (feed.installer.is_active and feed.installer.membership.is_active):

@@ -107,6 +107,20 @@ def refuse_other_words(words: Mapping[str, tuple[str, str]]) -> None:
         raise Conflict(CONFLICT, sentence, faults=faults)
 
 
+def cleaned_file(content: bytes, media_type: str) -> bytes:
+    """A stored picture of a media type without what a camera wrote beside it.
+
+    Raises ValueError, with the reason, when it is no picture of that type or its parts do not follow one another.
+    """
+    kinds = {kept: kind for kind, kept in _TYPES.items()}
+    try:
+        with Image.open(BytesIO(content), formats=[kinds[media_type]]) as picture:
+            picture.verify()
+    except (UnidentifiedImageError, Image.DecompressionBombError, OSError, SyntaxError) as error:
+        raise ValueError(f"the file is no {kinds[media_type]} picture, or it is damaged") from error
+    return without_facts(content, kinds[media_type])
+
+
 def _type_and_size(content: bytes) -> tuple[str, int, int]:
     """Kind of file and size of a picture, by what is in it and not by what it is called."""
     try:

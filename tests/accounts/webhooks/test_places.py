@@ -36,6 +36,7 @@ CLOSED = [
     ("fe80::1%eth0", "link-local, RFC 4291"),
     ("fc00::1", "unique local, RFC 4193"),
     ("fd12:3456::1", "unique local, RFC 4193"),
+    ("fec0::1", "site-local, given up by RFC 3879"),
     ("ff02::1", "multicast, RFC 4291"),
     ("2001:db8::1", "documentation, RFC 3849"),
     ("::ffff:127.0.0.1", "IPv4 written as IPv6, RFC 4291"),

@@ -9,6 +9,7 @@ from django.test import Client as Browser
 from rest_framework.test import APIClient
 
 from accounts.models import Client, Membership
+from accounts.services.members import change_role
 from scheduling.models import CalendarFeed, Installer, Stop, Visit
 from scheduling.services.people.words import arrival_span
 from scheduling.services.rounds import calendar_feeds
@@ -217,3 +218,26 @@ def test_who_asks_too_often_is_told_to_wait(as_installer: APIClient, ada: Instal
     answers = [Browser().get(address).status_code for _ in range(62)]
     assert set(answers[:60]) == {200}
     assert answers[-1] == 429
+
+
+def test_an_address_does_not_outlive_the_role_it_was_asked_for_in(
+    as_office: APIClient,
+    as_client: APIClient,
+    ada: Installer,
+    visit: Visit,
+    owner: Membership,
+    office: Membership,
+    client_member: Membership,
+    second_client: Client,
+) -> None:
+    """Neither of the office, once its person is a client, nor of a client's person, once they are another client's."""
+    of_ada, of_client = _open(as_office, installer=ada.pk), _open(as_client)
+    assert not _gone(of_ada)
+    assert not _gone(of_client)
+    change_role(by=owner, membership=office, role="client", client=second_client, now=NOW)
+    change_role(by=owner, membership=client_member, role="client", client=second_client, now=NOW)
+    assert _gone(of_ada)
+    assert _gone(of_client)
+    office.refresh_from_db()
+    change_role(by=owner, membership=office, role="office", now=NOW)
+    assert not _gone(of_ada)

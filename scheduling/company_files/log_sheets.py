@@ -317,14 +317,15 @@ def _word(name: str, cell: str) -> str:
     return SYNONYMS.get(name, {}).get("_".join(cell.lower().split()), cell)
 
 
-def _settle_moment(row: Row, habits: Habits, remarks: dict[int, list[str]]) -> None:
+def _settle_moment(row: Row, habits: Habits, remarks: dict[int, list[CellRemark]]) -> None:
     """One local moment of a day and an hour however they are written; or the day, where no hour is."""
     day, hour = row.words.get("date", ""), row.words.get("time", "")
     if hour and not has_hour(f"{day} {hour}"):
         try:
             hour = hour_of(hour)
         except ValueError as error:
-            remarks.setdefault(row.line, []).append(f"{row.label('time')}: {error}; the day is kept without it.")
+            remark = f"{str(error).rstrip('.')}; the day is kept without it."
+            remarks.setdefault(row.line, []).append(CellRemark(row.label("time"), hour, remark))
             hour = ""
     cell = row.words.get("taken_at") or " ".join(part for part in (day, hour) if part)
     if not cell:

@@ -35,6 +35,8 @@ from scheduling.services.words.visits import plan_cannot_keep
 ProgressCall = Callable[[float, str], None]
 
 _FARTHEST_DAYS = 42
+# What was confirmed with a client, or is under way, has its time without a place in a plan.
+_NO_TIME_OF_THEIR_OWN = (Visit.State.PROPOSED, Visit.State.OFFERED)
 # Enough for a week of one company; more is asked for by name. Iterations, not seconds: the same night, the same plan.
 _DEFAULT_ITERATIONS = 3_000
 
@@ -458,15 +460,17 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
         )
         for visit, at in moved:
             messages.moved(visit, at, now)
-        dropped_visits = [
-            row_["visit"] for row_ in row.differences if row_["kind"] == "dropped" and row_["appointment_at"]
-        ]
+        dropped = {row_["visit"]: row_["appointment_at"] for row_ in row.differences if row_["kind"] == "dropped"}
         messages.dropped(
-            Visit.objects.filter(pk__in=dropped_visits, state=Visit.State.CONFIRMED), f"plan {row.pk}", now
+            Visit.objects.filter(pk__in=[pk for pk, at in dropped.items() if at], state=Visit.State.CONFIRMED),
+            f"plan {row.pk}",
+            now,
         )
         messages.rounds_changed(row.company, f"plan {row.pk}", row.differences, now)
         slots = [(stop.visit, slots_before[stop.visit_id], events_out.Slot.of_stop(stop)) for stop in stops]
         events_out.times_set(row.company_id, slots, now)
+        left_out = [s for s in earlier_stops if s.visit_id in dropped and s.visit.state in _NO_TIME_OF_THEIR_OWN]
+        events_out.times_lost(row.company_id, [(s.visit, events_out.Slot.of_stop(s)) for s in left_out], now)
         record(by=by, action="publish plan", subject=row, details={"replaces": [o.pk for o in others]}, now=now)
     return row
 

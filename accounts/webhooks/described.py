@@ -89,7 +89,7 @@ _MEANING: Final = {
     Event.FORECAST_PAST_LIMIT: "A cartridge is exhausted, or more likely exhausted than not, by its newest forecast.",
     Event.VISIT_PLANNED: "A visit got a time, in a published plan or with its client.",
     Event.VISIT_MOVED: "A visit has another time, or another installer.",
-    Event.VISIT_OFF: "A visit lost its time: called off, declined, given back, not done, or left out of a new plan.",
+    Event.VISIT_OFF: "A visit lost its time: cancelled, declined, given back, not done, or left out of a new plan.",
     Event.VISIT_DONE: "The work of a visit was done.",
     Event.ORDER_DUE: "Something must be ordered from a supplier by today to come in time.",
     Event.TEST: "Somebody asked for a test; it is sent once.",

@@ -441,7 +441,7 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
             _take_other_days_over(row, [s for s in earlier_stops if not row.first_day <= s.round.day <= last], now)
         row.save(update_fields=["state", "published_at", "differences", "first_day", "days", "costs"])
         moved: list[tuple[Visit, datetime | None]] = []
-        told_installer: list[tuple[Visit, int | None]] = []
+        confirmed_with: list[tuple[Visit, int | None]] = []
         for stop in stops:
             visit = stop.visit
             if before.get(visit.pk) != (stop.starts_at, stop.leaves_at, stop.round.installer_id):
@@ -458,13 +458,13 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
                 record(by=by, action="move appointment", subject=visit, details=details, now=now)
                 moved.append((visit, datetime.fromisoformat(appointment_before) if appointment_before else None))
             elif visit.state == Visit.State.CONFIRMED:
-                told_installer.append((visit, earlier_installer))
+                confirmed_with.append((visit, earlier_installer))
         Visit.objects.bulk_update(
             [stop.visit for stop in stops], ["revision", "updated_at", "installer", "appointment_at", *LOCK]
         )
         for visit, at in moved:
             messages.moved(visit, at, now)
-        messages.other_installers(told_installer, now)
+        messages.other_installers(confirmed_with, now)
         dropped = {row_["visit"]: row_["appointment_at"] for row_ in row.differences if row_["kind"] == "dropped"}
         messages.dropped(
             Visit.objects.filter(pk__in=[pk for pk, at in dropped.items() if at], state=Visit.State.CONFIRMED),

@@ -41,7 +41,6 @@ NAMES_IN_ANOTHER_SENSE = {
     "dropped": "of a need that is not one, and of a stop that a plan leaves out",
     "DROPPED": "of a need that is not one, and of a stop that a plan leaves out",
     "dropped_cents": "of a stop that a plan leaves out",
-    "dropped_visits": "of a stop that a plan leaves out",
     "is_dropped": "of a stop that a plan leaves out",
     "needs_dropped": "of a need that is not one",
     "row_dropped": "a row of a file that is not used",

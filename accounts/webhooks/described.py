@@ -62,6 +62,17 @@ DATA: Final[Mapping[Event, Mapping[str, Any]]] = MappingProxyType(
             **_WHEN,
             "earlier_starts_at": {**_MOMENT, "description": "when it was to start before"},
         },
+        Event.VISIT_OFF: {
+            **_COMPANY,
+            **_OF_VISIT,
+            "earlier_starts_at": {**_MOMENT, "description": "when it was to start"},
+            "installer": {**_or_null(_ID), "description": "id of who was to come; null where that was open"},
+            "state": {
+                "type": "string",
+                "enum": ["proposed", "offered", "cancelled", "not_done"],
+                "description": "what became of it; one that is proposed or offered is told again once it is planned",
+            },
+        },
         Event.VISIT_DONE: {**_COMPANY, **_OF_VISIT, "done_at": {**_MOMENT, "description": "when the work was done"}},
         Event.ORDER_DUE: {
             **_COMPANY,
@@ -78,6 +89,7 @@ _MEANING: Final = {
     Event.FORECAST_PAST_LIMIT: "A cartridge is exhausted, or more likely exhausted than not, by its newest forecast.",
     Event.VISIT_PLANNED: "A visit got a time, in a published plan or with its client.",
     Event.VISIT_MOVED: "A visit has another time, or another installer.",
+    Event.VISIT_OFF: "A visit lost its time: cancelled, declined, given back, not done, or left out of a new plan.",
     Event.VISIT_DONE: "The work of a visit was done.",
     Event.ORDER_DUE: "Something must be ordered from a supplier by today to come in time.",
     Event.TEST: "Somebody asked for a test; it is sent once.",

@@ -16,6 +16,7 @@ class Event(models.TextChoices):
     FORECAST_PAST_LIMIT = "forecast.past_limit", "forecast past a limit"
     VISIT_PLANNED = "visit.planned", "visit planned"
     VISIT_MOVED = "visit.moved", "visit moved"
+    VISIT_OFF = "visit.off", "visit off"
     VISIT_DONE = "visit.done", "visit done"
     ORDER_DUE = "order.due", "order due"
     TEST = "endpoint.test", "test"

@@ -35,12 +35,12 @@ _REMOVALS = [choice for choice in Placement.Removal.choices if choice[0] != Plac
 class DoneSerializer(StrictSerializer):
     """One thing that was done, as it is kept."""
 
-    action = serializers.ChoiceField(choices=Need.Kind.choices)
+    action = OneOfField(choices=Need.Kind.choices)
     unit = serializers.IntegerField(required=False)
     position = serializers.IntegerField(allow_null=True, required=False)
     item = serializers.IntegerField(allow_null=True, required=False)
     serial_or_lot = serializers.CharField(required=False)
-    removal = serializers.ChoiceField(choices=Placement.Removal.choices, allow_blank=True, required=False)
+    removal = OneOfField(choices=Placement.Removal.choices, allow_blank=True, required=False)
     needs = serializers.ListField(
         child=serializers.IntegerField(), required=False, help_text="ids of the needs that it settled"
     )

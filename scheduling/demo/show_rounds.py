@@ -82,6 +82,8 @@ def why_replaced(need: Need, day: date) -> str:
     if chance is None or forecast is None:
         return ""
     if forecast.driver == forecast.Driver.MAXIMUM_SERVICE_TIME and forecast.p50 is not None:
+        if forecast.p50 <= forecast.as_of:
+            return words.service_time_is_over()
         return words.maximum_service_time(forecast.p50, is_past=forecast.p50 <= day)
     return words.likely_exhausted(chance)
 

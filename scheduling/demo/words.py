@@ -331,6 +331,11 @@ def seen_exhausted() -> str:
     return gettext("seen exhausted")
 
 
+def service_time_is_over() -> str:
+    """Why a cartridge is replaced: its age, reached before the day of the forecast, which does not say when."""
+    return gettext("its maximum service time is over")
+
+
 def maximum_service_time(day: date, *, is_past: bool) -> str:
     """Why a cartridge is replaced: its age."""
     if is_past:

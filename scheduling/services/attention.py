@@ -22,6 +22,7 @@ from scheduling.services.needs.waiting import cost_of_a_week
 from scheduling.services.orders.deliveries import late_deliveries
 from scheduling.services.policy import read_policy
 from scheduling.services.rounds.faults import IN_NO_ROUND, faults_of
+from scheduling.services.rounds.offers import is_outdated
 from scheduling.services.settling import Settle
 from scheduling.services.stock.lots import expired_pieces
 from scheduling.services.words import attention as words
@@ -166,11 +167,13 @@ class _Attention:
         return {need: visits[visit] for need, visit in rows if visit in visits}
 
     @cached_property
-    def _plan_of_visit(self) -> dict[int, int]:
+    def _stop_of_visit(self) -> dict[int, tuple[int, datetime]]:
+        """The published plan that has a visit to come, and when it starts there."""
         stops = Stop.objects.filter(
             round__plan__company=self.company, round__plan__state=Plan.State.PUBLISHED, starts_at__gt=self.now
         )
-        return dict(stops.order_by("pk").values_list("visit_id", "round__plan_id"))
+        rows = stops.order_by("pk").values_list("visit_id", "round__plan_id", "starts_at")
+        return {visit: (plan, starts_at) for visit, plan, starts_at in rows}
 
     # kinds of matter
 
@@ -299,6 +302,11 @@ class _Attention:
             opens = min((datetime.fromisoformat(offer["opens_at"]) for offer in visit.offers), default=self.now)
             if visit.updated_at + _ANSWER_WITHIN > self.now and opens - _ANSWER_WITHIN > self.now:
                 continue
+            plan, starts_at = self._stop_of_visit.get(visit.pk, (0, None))
+            if starts_at is not None and is_outdated(visit, starts_at):
+                settle = Settle(words.offer_again(), "POST", f"/api/v1/plans/{plan}/offer/")
+                yield self._at_visit(visit, words.of_outdated_offer(visit, starts_at), settle)
+                continue
             settle = Settle(words.note_time(), "POST", f"/api/v1/visits/{visit.pk}/accept/")
             yield self._at_visit(visit, words.of_unanswered(visit, opens), settle)
 
@@ -333,7 +341,7 @@ class _Attention:
             assert visit.appointment_at is not None
             day = self.company.day_at(visit.appointment_at)
             plan = next((pk for first, last, pk in spans if first <= day <= last), None)
-            if plan is not None and visit.pk not in self._plan_of_visit:
+            if plan is not None and visit.pk not in self._stop_of_visit:
                 body = {"first_day": day.isoformat(), "days": 1}
                 settle = Settle(words.plan_day(day), "POST", "/api/v1/plans/", body)
                 yield self._at_visit(visit, words.of_no_round(visit), settle)
@@ -378,7 +386,7 @@ class _Attention:
             return Settle(words.propose_visits(), "POST", "/api/v1/visits/propose/")
         if visit.state == Visit.State.OFFERED:
             return Settle(words.note_time(), "POST", f"/api/v1/visits/{visit.pk}/accept/")
-        plan = self._plan_of_visit.get(visit.pk)
+        plan, _ = self._stop_of_visit.get(visit.pk, (None, None))
         if plan is not None:
             return Settle(words.offer_plan(), "POST", f"/api/v1/plans/{plan}/offer/")
         return Settle(words.plan_rounds(), "POST", "/api/v1/plans/")

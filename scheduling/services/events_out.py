@@ -1,9 +1,11 @@
-"""What this room tells outside: visits planned, moved and done, orders that are due. Called with what it tells of."""
+"""What this room tells outside: visits planned, moved, off and done, orders that are due. Called with what it tells."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Any
+
+from django.db.models import prefetch_related_objects
 
 from accounts.webhooks.models import Event
 from accounts.webhooks.outbox import Happening, has_receiver, tell
@@ -45,9 +47,7 @@ def appointment_set(visit: Visit, earlier_at: datetime | None, now: datetime) ->
     at = visit.appointment_at
     if at is None or not has_receiver(visit.company_id, Event.VISIT_PLANNED, Event.VISIT_MOVED):
         return
-    stops = Stop.objects.filter(visit=visit, round__plan__state=Plan.State.PUBLISHED).select_related("round")
-    stop = stops.order_by("-round__plan__published_at", "-pk").first()
-    planned = Slot.of_stop(stop) if stop is not None else None
+    planned = _planned([visit]).get(visit.pk)
     before = planned
     if earlier_at is not None:
         before = Slot(earlier_at, planned.installer if planned is not None else visit.installer_id)
@@ -60,6 +60,50 @@ def _differ(visit: Visit, before: Slot | None, after: Slot) -> bool:
     if before is None or before.installer != after.installer or visit.state == Visit.State.CONFIRMED:
         return before != after
     return abs(after.starts_at - before.starts_at).total_seconds() > Disturbance().tolerance_s
+
+
+def off(visits: Collection[Visit], now: datetime, *, confirmed_at: datetime | None = None) -> None:
+    """Visits of one company do not come at the time that was told; what had none is not told.
+
+    They are what they have become, and their stops are still where they were. `confirmed_at`: the time that was
+    confirmed with the client of a visit that no longer holds it.
+    """
+    listed = list(visits)
+    if not listed or not has_receiver(listed[0].company_id, Event.VISIT_OFF):
+        return
+    prefetch_related_objects(listed, "site")
+    slots = _planned(listed)
+    for visit in listed:
+        at = visit.appointment_at or confirmed_at
+        if at is not None and visit.pk not in slots:
+            slots[visit.pk] = Slot(at, visit.installer_id)
+    times_lost(listed[0].company_id, [(visit, slots[visit.pk]) for visit in listed if visit.pk in slots], now)
+
+
+def times_lost(company_id: int, slots: Iterable[tuple[Visit, Slot]], now: datetime) -> None:
+    """Visits lost the time that was told of them, with what it was."""
+    happenings = [
+        Happening(
+            Event.VISIT_OFF,
+            f"visit {visit.pk}",
+            f"off since {_text(now)}",
+            {
+                **_of_visit(visit),
+                "earlier_starts_at": _text(slot.starts_at),
+                "installer": slot.installer,
+                "state": visit.state,
+            },
+        )
+        for visit, slot in slots
+    ]
+    tell(company_id=company_id, happenings=happenings, now=now)
+
+
+def _planned(visits: Collection[Visit]) -> dict[int, Slot]:
+    """Where visits stand in the published plan, the newest first."""
+    stops = Stop.objects.filter(visit__in=[v.pk for v in visits], round__plan__state=Plan.State.PUBLISHED)
+    ordered = stops.select_related("round").order_by("round__plan__published_at", "pk")
+    return {stop.visit_id: Slot.of_stop(stop) for stop in ordered}
 
 
 def done(visit: Visit, now: datetime) -> None:

@@ -276,11 +276,44 @@ def main() -> None:
     simple = runs(options.runs, None, options.processes, options.folder)
     total = sum(simple, Score())
     _print("reorder at two left", None, simple, by_item=options.items)
+    planned = []
     for level in [*options.levels, round(total.fill_rate, 4)]:
-        planned = runs(options.runs, level, options.processes, options.folder)
-        _print("planned", level, planned, by_item=options.items)
-    saved = 1.0 - sum(planned, Score()).money / total.money
-    print(f"At the fill rate of 'reorder at two left' the shelf holds {saved:.1%} less money.")
+        planned.append(runs(options.runs, level, options.processes, options.folder))
+        _print("planned", level, planned[-1], by_item=options.items)
+    saved = 1.0 - sum(planned[-1], Score()).money / total.money
+    print(f"Asked for the fill rate of 'reorder at two left' the shelf holds {saved:.1%} less money.")
+    _print_at_the_same_rate(simple, planned)
+
+
+def _print_at_the_same_rate(simple: Sequence[Score], planned: Sequence[Sequence[Score]]) -> None:
+    """The saving at exactly the fill rate of two left, between the runs beside it; its error by drawing years anew."""
+    of_simple, of_planned = _columns(simple), np.array([_columns(scores) for scores in planned])
+    every = np.arange(len(simple))
+    draws = np.random.default_rng(0).choice(every, (2000, every.size))
+    saved = _saved(of_simple, of_planned, every)
+    errors = np.array([_saved(of_simple, of_planned, years) for years in draws])
+    if np.isnan(saved):
+        print("No two runs lie on both sides of the fill rate of 'reorder at two left'; ask for more levels.")
+        return
+    low, high = np.nanquantile(errors, [0.025, 0.975])
+    print(
+        f"At exactly its fill rate, between the runs beside it: {saved:.1%} less money, standard error "
+        f"{np.nanstd(errors):.1%}, 95 % of draws between {low:.1%} and {high:.1%}."
+    )
+
+
+def _columns(scores: Sequence[Score]) -> np.ndarray:
+    """Of each year what was wanted and met, and the money on the shelf."""
+    return np.array([[score.wanted, score.met, score.money] for score in scores]).T
+
+
+def _saved(simple: np.ndarray, planned: np.ndarray, years: np.ndarray) -> float:
+    """Share of the money that is saved in these years at the fill rate of two left; NaN where no runs lie around it."""
+    rate, money = simple[1, years].sum() / simple[0, years].sum(), simple[2, years].mean()
+    rates = planned[:, 1][:, years].sum(axis=1) / planned[:, 0][:, years].sum(axis=1)
+    order = np.argsort(rates)
+    between = np.interp(rate, rates[order], planned[:, 2][:, years].mean(axis=1)[order], left=np.nan, right=np.nan)
+    return float(1.0 - between / money)
 
 
 def _print(way: str, asked: float | None, scores: Sequence[Score], *, by_item: bool) -> None:

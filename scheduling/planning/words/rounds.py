@@ -40,6 +40,10 @@ def is_on_another_day(name: str, before: str, after: str, installer: str) -> str
 
 def is_reassigned(name: str, old: str, new: str, before: str, after: str) -> str:
     """Another installer comes."""
+    if before == after:
+        return gettext("{name}: {new} comes instead of {old}, {after} as before.").format(
+            name=name, old=old, new=new, after=after
+        )
     words = gettext("{name}: {new} comes instead of {old}, {after} (was {before}).")
     return words.format(name=name, old=old, new=new, before=before, after=after)
 

@@ -2,7 +2,7 @@
 
 import hashlib
 import logging
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Any
@@ -67,9 +67,26 @@ def offered(visit: Visit, earlier_offers: Sequence[dict[str, str]], now: datetim
     _to_client(visit, Kind.OFFERED, text, now, useful_until=_last_opening([visit]))
 
 
-def plan_offered(client: Client, visits: Sequence[Visit], event: str, now: datetime) -> Message:
-    """A plan offers times for visits of a client: one letter about all of them."""
-    text = words.offers([OfferedVisit(visit, _open_needs(visit), answer_address(visit)) for visit in visits])
+def plan_offered(
+    client: Client, visits: Sequence[Visit], event: str, now: datetime, again: Collection[int] = ()
+) -> Message:
+    """A plan offers times for visits of a client: one letter about all of them.
+
+    `again`: ids of visits of which other times were offered before, which do not stand any more.
+    """
+    unread = {
+        visit.pk
+        for visit in visits
+        if Kind.OFFERED in _replace_waiting(visit, (Kind.OFFERED, Kind.WITHDRAWN, Kind.OFFER_LAPSED), now)
+    }
+    text = words.offers(
+        [
+            OfferedVisit(
+                visit, _open_needs(visit), answer_address(visit), again=visit.pk in again and visit.pk not in unread
+            )
+            for visit in visits
+        ]
+    )
     message = Message(
         company_id=client.company_id,
         event=event_of_client(event, client),
@@ -80,8 +97,6 @@ def plan_offered(client: Client, visits: Sequence[Visit], event: str, now: datet
         kind=Kind.OFFERED,
         useful_until=_last_opening(visits),
     )
-    for visit in visits:
-        _replace_waiting(visit, (Kind.OFFERED, Kind.WITHDRAWN, Kind.OFFER_LAPSED), now)
     return _write(address(message, client), text, now)
 
 
@@ -161,10 +176,26 @@ def call_wanted(visit: Visit, note: str, now: datetime) -> None:
 
 def moved(visit: Visit, was_at: datetime | None, now: datetime) -> None:
     """A confirmed time has changed; who has not yet been told of the earlier one reads of the new one alone."""
+    _changed(visit, words.moved(visit, was_at, answer_address(visit)), now)
+
+
+def other_installers(visits: Iterable[tuple[Visit, int | None]], now: datetime) -> None:
+    """Somebody else comes at a confirmed time than the client was told, who may open the door to a name.
+
+    With each visit the id of the installer who was named, None for nobody; where it is the same, nobody hears of it.
+    """
+    changed = [(visit, was) for visit, was in visits if was is not None and was != visit.installer_id]
+    names = dict(Installer.objects.filter(pk__in={was for _, was in changed}).values_list("pk", "name"))
+    for visit, was in changed:
+        _changed(visit, words.other_installer(visit, names[was], answer_address(visit)), now)
+
+
+def _changed(visit: Visit, text: Text, now: datetime) -> None:
+    """What was confirmed has changed; who has not yet read of it reads of what holds now alone."""
     if Kind.CONFIRMED in _replace_waiting(visit, (Kind.CONFIRMED, Kind.MOVED, Kind.REMINDER), now):
         _to_client(visit, Kind.CONFIRMED, words.confirmed(visit, _open_needs(visit), answer_address(visit)), now)
     else:
-        _to_client(visit, Kind.MOVED, words.moved(visit, was_at, answer_address(visit)), now)
+        _to_client(visit, Kind.MOVED, text, now)
 
 
 def remind(*, now: datetime) -> int:

@@ -156,11 +156,15 @@ def _work_line(words: str, label: str, position: Position | None) -> str:
 
 @dataclass(frozen=True, slots=True)
 class OfferedVisit:
-    """A visit to offer times for: what is to be done, and the address at which the client answers, empty for none."""
+    """A visit to offer times for: what is to be done, and the address at which the client answers, empty for none.
+
+    `again`: the client has read of other times, which do not stand any more.
+    """
 
     visit: Visit
     needs: Sequence[Need]
     address: str
+    again: bool = False
 
 
 def offers(rows: Sequence[OfferedVisit]) -> Text:
@@ -181,7 +185,15 @@ def offers(rows: Sequence[OfferedVisit]) -> Text:
 
 
 def _offer(row: OfferedVisit) -> list[str]:
-    asked = gettext("we would like to come to {place} to {work}. The work takes about {duration}. When may we start?")
+    if row.again:
+        asked = gettext(
+            "our rounds have changed: the times that we offered you before do not stand any more. We would like to "
+            "come to {place} to {work}. The work takes about {duration}. When may we start?"
+        )
+    else:
+        asked = gettext(
+            "we would like to come to {place} to {work}. The work takes about {duration}. When may we start?"
+        )
     paragraphs = [
         asked.format(place=_place(row.visit), work=work_text(row.needs), duration=_duration(row.visit.minutes)),
         "\n".join(f"  - {window}" for window in windows_text(row.visit.offers, row.visit.site.time_zone)),
@@ -195,6 +207,11 @@ def windows_text(windows: Iterable[Mapping[str, Any]], zone: str) -> list[str]:
     """Windows in words, on the clock of a zone."""
     spans = [(datetime.fromisoformat(w["opens_at"]), datetime.fromisoformat(w["closes_at"])) for w in windows]
     return [span_text(opens, closes, zone) for opens, closes in spans]
+
+
+def offered_anew() -> str:
+    """What the link of an older offer says."""
+    return gettext("These times do not stand any more; our newest letter has others.")
 
 
 def state_sentence(visit: Visit) -> str:
@@ -273,6 +290,18 @@ def moved(visit: Visit, earlier_at: datetime | None, address: str) -> Text:
         gettext("New time for our visit to {site}").format(site=visit.site.name),
         coming,
         gettext("If the new time does not suit you, please tell us and we will find another."),
+        *_cancel_here(address),
+    )
+
+
+def other_installer(visit: Visit, earlier: str, address: str) -> Text:
+    """At the time confirmed somebody else comes than the client was told."""
+    coming = gettext("{installer} will come to {place} on {when}, and not {earlier}. The time stays as it was.")
+    return _letter(
+        visit,
+        gettext("Who comes to {site}").format(site=visit.site.name),
+        coming.format(installer=_installer_name(visit), place=_place(visit), when=_appointment(visit), earlier=earlier),
+        gettext("If that does not suit you, please tell us."),
         *_cancel_here(address),
     )
 

@@ -41,12 +41,12 @@ def answer(asked: AnsweredFor, *, answer: str, opens_at: datetime | None, note: 
         return confirmed_times.ask_for_call(visit=asked.visit, by=None, note=note, now=now)
     if answer == CANCEL:
         if not asked.may_cancel(now):
-            raise Conflict("time_no_longer_stands", words.state_sentence(asked.visit))
+            raise Conflict("time_no_longer_stands", _sentence(asked))
         return confirmed_times.cancel(
             visit=asked.visit, by=None, note=note, now=now, appointment_at=asked.visit.appointment_at
         )
     if not asked.is_open:
-        raise Conflict("offer_no_longer_stands", words.state_sentence(asked.visit))
+        raise Conflict("offer_no_longer_stands", _sentence(asked))
     if answer == DECLINE:
         return confirmed_times.decline(visit=asked.visit, by=None, reason=note, now=now)
     if opens_at is None:
@@ -71,7 +71,7 @@ def as_it_stands(asked: AnsweredFor, now: datetime) -> dict[str, Any]:
         "work": words.work_text(needs),
         "minutes": words.spoken_minutes(visit.minutes),
         "state": visit.state,
-        "sentence": words.state_sentence(visit),
+        "sentence": _sentence(asked),
         "is_open": bool(windows),
         "may_cancel": asked.may_cancel(now),
         "windows": [
@@ -83,3 +83,10 @@ def as_it_stands(asked: AnsweredFor, now: datetime) -> dict[str, Any]:
             for offer, text in zip(windows, words.windows_text(windows, site.time_zone), strict=True)
         ],
     }
+
+
+def _sentence(asked: AnsweredFor) -> str:
+    """How the visit stands; to whoever comes by the link of an older offer, that a newer letter has the times."""
+    if asked.visit.state == Visit.State.OFFERED and not asked.is_open:
+        return words.offered_anew()
+    return words.state_sentence(asked.visit)

@@ -466,7 +466,7 @@ class _Moving:
         """Take over on the visit what its stop says now."""
         visit = Visit.objects.select_for_update(no_key=True).select_related("site__client").get(pk=stop.visit_id)
         published = self.plan.state == Plan.State.PUBLISHED
-        appointment_before = visit.appointment_at
+        appointment_before, installer_before = visit.appointment_at, visit.installer_id
         if changed and published:
             visit.revision += 1
             visit.updated_at = self.now
@@ -486,6 +486,8 @@ class _Moving:
         stop.visit = visit
         if visit.state == State.CONFIRMED and visit.appointment_at != appointment_before:
             messages.moved(visit, appointment_before, self.now)
+        elif visit.state == State.CONFIRMED and published:
+            messages.other_installers([(visit, installer_before)], self.now)
 
 
 class _Leaving(_Moving):

@@ -1,7 +1,7 @@
 """A published plan offered to the clients: for each visit its own time, and others that the plan can bear."""
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
@@ -56,8 +56,9 @@ def offer_plan(*, plan: Plan, by: Membership, now: datetime) -> PlanOffered:
     """Offer the client of every proposed visit in a published plan its time, and one or two others.
 
     The other times lie in gaps of the rounds, each for one visit alone: whatever the clients choose, the plan can bear
-    it. Visits that were offered or confirmed before stay as they are. A time later today is offered too; one that is
-    too soon for a letter is named with the call that is left. Offering again offers what has been planned since.
+    it. Visits that were offered or confirmed before stay as they are, unless the plan has them at none of the times
+    offered any more (`is_outdated`). A time later today is offered too; one that is too soon for a letter is named with
+    the call that is left. Offering again offers what has been planned since.
 
     Parameters
     ----------
@@ -80,11 +81,22 @@ def offer_plan(*, plan: Plan, by: Membership, now: datetime) -> PlanOffered:
         offered = [
             offer_times(visit=stop.visit, by=by, offers=offers, now=now) for stop, offers in offering.offers().items()
         ]
-        letters = _tell(row, offered, now)
+        letters = _tell(row, offered, offering.outdated, now)
         if offered:
             details = {"visits": [visit.pk for visit in offered], "letters": [letter.pk for letter in letters]}
             record(by=by, action="offer plan", subject=row, details=details, now=now)
     return PlanOffered(offered, letters, [_not_offered(stop) for stop in offering.too_soon])
+
+
+def is_outdated(visit: Visit, starts_at: datetime) -> bool:
+    """Whether a visit was offered times of a plan, and stands in the plan of today at another than these.
+
+    Times that somebody typed are theirs to take back.
+    """
+    if visit.state != State.OFFERED or not all("starts_at" in offer for offer in visit.offers):
+        return False
+    at = as_utc(starts_at)
+    return not any(offer["opens_at"] <= at < offer["closes_at"] for offer in visit.offers)
 
 
 def _not_offered(stop: Stop) -> NotOffered:
@@ -94,7 +106,7 @@ def _not_offered(stop: Stop) -> NotOffered:
     return NotOffered(stop, words.too_soon_to_offer(stop.visit.site.name, stop.starts_at, zone, OFFER_LEAD), settle)
 
 
-def _tell(plan: Plan, offered: Sequence[Visit], now: datetime) -> list[Message]:
+def _tell(plan: Plan, offered: Sequence[Visit], again: Collection[int], now: datetime) -> list[Message]:
     """One letter to each client about all their visits."""
     by_client: dict[Client, list[Visit]] = {}
     ids = [visit.pk for visit in offered]
@@ -104,7 +116,7 @@ def _tell(plan: Plan, offered: Sequence[Visit], now: datetime) -> list[Message]:
     letters = []
     for client, visits in by_client.items():
         event = f"plan {plan.pk} offers " + ", ".join(f"{visit.pk} r{visit.revision}" for visit in visits)
-        letters.append(messages.plan_offered(client, visits, event, now))
+        letters.append(messages.plan_offered(client, visits, event, now, again))
     return letters
 
 
@@ -122,7 +134,8 @@ class _Offering:
         self.stops = list(
             stops.select_related("visit__site", "round__installer").order_by("round__day", "round_id", "order")
         )
-        proposed = [stop for stop in self.stops if stop.visit.state == State.PROPOSED]
+        self.outdated = frozenset(s.visit_id for s in self.stops if is_outdated(s.visit, s.starts_at))
+        proposed = [stop for stop in self.stops if self._is_to_offer(stop)]
         self.too_soon = [stop for stop in proposed if self._opens(stop) < now + OFFER_LEAD]
         self.by_visit = {str(stop.visit_id): stop for stop in self.stops}
 
@@ -132,7 +145,7 @@ class _Offering:
 
     def offers(self) -> dict[Stop, list[dict[str, Any]]]:
         """Stop of each proposed visit to the windows offered for it, by time."""
-        wanted = [stop for stop in self.stops if stop.visit.state == State.PROPOSED and stop not in self.too_soon]
+        wanted = [stop for stop in self.stops if self._is_to_offer(stop) and stop not in self.too_soon]
         if not wanted:
             return {}
         alternatives = self._alternatives()
@@ -166,6 +179,9 @@ class _Offering:
             for visit, alternatives in found.items()
         }
 
+    def _is_to_offer(self, stop: Stop) -> bool:
+        return stop.visit.state == State.PROPOSED or stop.visit_id in self.outdated
+
     @staticmethod
     def _opens(stop: Stop) -> datetime:
         return arrival_span(stop.starts_at, stop.visit.site.time_zone)[0]
@@ -186,7 +202,7 @@ class _Offering:
             if stop.round.installer.name not in names:
                 continue
             asked.append(held(candidate, *self.clock.place(stop.starts_at), stop.round.installer.name))
-            if stop.visit.state == State.PROPOSED:
+            if self._is_to_offer(stop):
                 asked += copies(candidate, MOST_ALTERNATIVES)
             elif stop.visit.state == State.OFFERED:
                 asked += self._kept_free(candidate, stop, names)

@@ -35,6 +35,8 @@ from scheduling.services.words.visits import plan_cannot_keep
 ProgressCall = Callable[[float, str], None]
 
 _FARTHEST_DAYS = 42
+# What was confirmed with a client, or is under way, has its time without a place in a plan.
+_NO_TIME_OF_THEIR_OWN = (Visit.State.PROPOSED, Visit.State.OFFERED)
 # Enough for a week of one company; more is asked for by name. Iterations, not seconds: the same night, the same plan.
 _DEFAULT_ITERATIONS = 3_000
 
@@ -439,11 +441,13 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
             _take_other_days_over(row, [s for s in earlier_stops if not row.first_day <= s.round.day <= last], now)
         row.save(update_fields=["state", "published_at", "differences", "first_day", "days", "costs"])
         moved: list[tuple[Visit, datetime | None]] = []
+        confirmed_with: list[tuple[Visit, int | None]] = []
         for stop in stops:
             visit = stop.visit
             if before.get(visit.pk) != (stop.starts_at, stop.leaves_at, stop.round.installer_id):
                 visit.revision += 1
                 visit.updated_at = now
+            earlier_installer = visit.installer_id
             if visit.state == Visit.State.PROPOSED or visit.installer_id is not None:
                 visit.installer_id = stop.round.installer_id
             if not keeps_lock(visit, stop, now):
@@ -453,20 +457,25 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
                 details = {"was": appointment_before, "appointment_at": as_text(stop.starts_at), "plan": row.pk}
                 record(by=by, action="move appointment", subject=visit, details=details, now=now)
                 moved.append((visit, datetime.fromisoformat(appointment_before) if appointment_before else None))
+            elif visit.state == Visit.State.CONFIRMED:
+                confirmed_with.append((visit, earlier_installer))
         Visit.objects.bulk_update(
             [stop.visit for stop in stops], ["revision", "updated_at", "installer", "appointment_at", *LOCK]
         )
         for visit, at in moved:
             messages.moved(visit, at, now)
-        dropped_visits = [
-            row_["visit"] for row_ in row.differences if row_["kind"] == "dropped" and row_["appointment_at"]
-        ]
+        messages.other_installers(confirmed_with, now)
+        dropped = {row_["visit"]: row_["appointment_at"] for row_ in row.differences if row_["kind"] == "dropped"}
         messages.dropped(
-            Visit.objects.filter(pk__in=dropped_visits, state=Visit.State.CONFIRMED), f"plan {row.pk}", now
+            Visit.objects.filter(pk__in=[pk for pk, at in dropped.items() if at], state=Visit.State.CONFIRMED),
+            f"plan {row.pk}",
+            now,
         )
         messages.rounds_changed(row.company, f"plan {row.pk}", row.differences, now)
         slots = [(stop.visit, slots_before[stop.visit_id], events_out.Slot.of_stop(stop)) for stop in stops]
         events_out.times_set(row.company_id, slots, now)
+        left_out = [s for s in earlier_stops if s.visit_id in dropped and s.visit.state in _NO_TIME_OF_THEIR_OWN]
+        events_out.times_lost(row.company_id, [(s.visit, events_out.Slot.of_stop(s)) for s in left_out], now)
         record(by=by, action="publish plan", subject=row, details={"replaces": [o.pk for o in others]}, now=now)
     return row
 

@@ -65,7 +65,12 @@ def _of_day(why: rounds.Why, question: PlanQuestion) -> str:
 
 def _place_reason(stop: Stop, why: rounds.Why, question: PlanQuestion) -> str:
     if why.window_s is not None:
-        at = question.clock.moment((stop.round.day - question.clock.first_day).days, why.window_s)
-        opens = why.place is Place.WINDOW_OPENS
-        return (words.window_opens if opens else words.window_closes)(at, stop.visit.site.time_zone)
+        day = (stop.round.day - question.clock.first_day).days
+        at, zone = question.clock.moment(day, why.window_s), stop.visit.site.time_zone
+        if why.place is Place.WINDOW_CLOSES:
+            return words.window_closes(at, zone)
+        # a repair begins near what people were told, which is later than the site opens
+        candidate = question.problem.candidates[question.problem.candidate_index[str(stop.visit_id)]]
+        is_open = any(window.day == day and window.opens_s == why.window_s for window in candidate.windows)
+        return (words.window_opens if is_open else words.near_planned)(at, zone)
     return words.drive(why.drive_s, is_first=why.is_first)

@@ -20,6 +20,7 @@ from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.visits.bundling import bundle_visits
 from scheduling.planning.visits.early import cost_of_going_early
 from scheduling.planning.visits.proposal import BundlingSite, VisitProposal
+from scheduling.services import events_out
 from scheduling.services.needs.costs import planning_needs
 from scheduling.services.needs.reading import with_dates
 from scheduling.services.people import messages
@@ -163,6 +164,8 @@ class _Proposer:
         Visit.objects.bulk_create(self.opened)
         update_rows(self.rewritten, [*_PROPOSED, "revision", "updated_at"])
         update_rows(withdrawn, ["state", "closed_at", "updated_at", "closing_note", "revision"])
+        given_up = [visit for visit in self.lapsed if visit.state == Visit.State.CANCELLED]
+        events_out.off([*given_up, *withdrawn], self.now)
         VisitTask.objects.filter(visit__in=[visit.pk for visit, _ in self.retasked]).delete()
         VisitTask.objects.bulk_create(
             VisitTask(visit=visit, need_id=need_id, order=order, reason=reason)

@@ -121,6 +121,8 @@ def unconfirm_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -
         _propose_again(row, now)
         _save(row, by, "unconfirm visit", {"was": before, "note": note}, now)
         messages.withdrawn(row, was_at, now)
+        if was_at is not None or row.state == State.CANCELLED:
+            events_out.off([row], now, confirmed_at=was_at)
         _gives_back(row, now)
     return row
 
@@ -148,6 +150,7 @@ def cancel_visit(*, visit: Visit, by: Membership | None, note: str, now: datetim
         row.state, row.closed_at, row.closing_note = State.CANCELLED, now, note
         _save(row, by, "cancel visit", {"was": state_before, "note": note, "by_link": by is None}, now)
         messages.cancelled(row, state_before, now)
+        events_out.off([row], now)
         _gives_back(row, now)
     return row
 
@@ -349,6 +352,7 @@ def decline_offer(*, visit: Visit, by: Membership | None, reason: str, now: date
         _propose_again(row, now)
         _save(row, by, "decline offer", {"offered": windows, "reason": reason, "by_link": by is None}, now)
         messages.offer_declined(visit=row, windows=windows, reason=reason, by=by, now=now)
+        events_out.off([row], now)
         _gives_back(row, now)
     return row
 
@@ -448,6 +452,7 @@ def report_not_done(*, visit: Visit, by: Membership, obstacle: str, note: str, n
         )
         _save(row, by, "report visit not done", {"was": state_before, "obstacle": obstacle, "note": note}, now)
         messages.not_done(row, now)
+        events_out.off([row], now)
         _gives_back(row, now)
     return row
 

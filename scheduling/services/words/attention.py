@@ -6,6 +6,7 @@ from datetime import date, datetime
 from accounts.dates import long_day
 from accounts.language import gettext, gettext_noop, listed, ngettext
 from fleet.engineering.diagnosis import TITLES
+from fleet.forecasting.distribution import percent_text
 from fleet.models import Finding
 from scheduling.models import Message, Need, PartsLine, PurchaseOrder, StockLevel, Visit
 from scheduling.services.people.words import arrival_window
@@ -43,8 +44,8 @@ def of_finding(finding: Finding) -> str:
 
 def of_forecast(need: Need, probability: float, day: date) -> str:
     """How likely what a task replaces is exhausted by a day."""
-    words = gettext("{task}: {percent} % likely to be exhausted by {day}.")
-    return words.format(task=task_at_unit(need), percent=round(100 * probability), day=long_day(day))
+    words = gettext("{task}: {chance} likely to be exhausted by {day}.")
+    return words.format(task=task_at_unit(need), chance=percent_text(probability), day=long_day(day))
 
 
 def also_seen(sentence: str, finding: Finding) -> str:
@@ -94,6 +95,12 @@ def of_unanswered(visit: Visit, opens: datetime) -> str:
     return words.format(site=visit.site.name, when=arrival_window(opens, visit.site.time_zone))
 
 
+def of_outdated_offer(visit: Visit, starts_at: datetime) -> str:
+    """The plan has changed since times were offered."""
+    words = gettext("{site}: the rounds have it at {when} by now, which is none of the times offered to the client.")
+    return words.format(site=visit.site.name, when=arrival_window(starts_at, visit.site.time_zone))
+
+
 def of_no_round(visit: Visit) -> str:
     """A confirmed visit for which nobody drives."""
     words = gettext("{site}: confirmed for {when}, and in no published round.")
@@ -121,6 +128,11 @@ def propose_visits() -> str:
 def note_time() -> str:
     """The client waits to be asked."""
     return gettext("Call the client, and note the time chosen.")
+
+
+def offer_again() -> str:
+    """Other times must be offered before the client chooses one that nobody keeps."""
+    return gettext("Offer the plan again: the client gets new times.")
 
 
 def offer_plan() -> str:

@@ -93,6 +93,12 @@ def window_opens(at: datetime, zone: str) -> str:
     return gettext("not before the site opens at {time:%H:%M}").format(time=at.astimezone(ZoneInfo(zone)))
 
 
+def near_planned(at: datetime, zone: str) -> str:
+    """A repair keeps it near the time of the plan before."""
+    words = gettext("not before {time:%H:%M}, near the time planned before")
+    return words.format(time=at.astimezone(ZoneInfo(zone)))
+
+
 def window_closes(at: datetime, zone: str) -> str:
     """One place later it could not begin in time."""
     return gettext("work must begin by {time:%H:%M} there").format(time=at.astimezone(ZoneInfo(zone)))

@@ -7,6 +7,7 @@ import pytest
 from rest_framework.test import APIClient
 
 from accounts.models import Membership
+from fleet.forecasting.distribution import percent_text
 from fleet.models import Finding, Unit
 from fleet.services.findings.findings import refresh_findings
 from fleet.services.status import status_of
@@ -93,7 +94,7 @@ def test_what_a_confirmed_visit_will_do_is_only_counted(
     assert rows, before
     for row in rows:
         assert 0.3 <= row["probability"] <= 1.0
-        assert f"{round(100 * row['probability'])} %" in row["sentence"]
+        assert percent_text(row["probability"]) in row["sentence"]
         assert row["settle"]["path"] == f"/api/v1/plans/{plan.pk}/offer/"
     for visit in Visit.objects.filter(state="proposed"):
         body = {"appointment_at": "2026-03-04T10:00:00Z", "outside_access_hours": True}

@@ -14,6 +14,7 @@ from accounts.models import AuditEntry, Client, Membership
 from scheduling.models import Installer, Message, Plan, Stop, UnservedVisit, Visit
 from scheduling.services.people.messages import remind, send_messages
 from scheduling.services.people.words import windows_text
+from scheduling.services.rounds.hand_moves import move_stop
 from scheduling.services.rounds.plans import plan_rounds, publish_plan
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, TODAY, Town
@@ -498,3 +499,89 @@ def test_an_answered_offer_does_not_leave(plan: Plan, as_office: APIClient, town
     as_office.post(f"/api/v1/visits/{visit.pk}/accept/", {"opens_at": visit.offers[0]["opens_at"]}, format="json")
     states = dict(Message.objects.filter(visit=visit, audience="client").values_list("kind", "state"))
     assert states == {"offered": "replaced", "confirmed": "waiting"}
+
+
+def test_times_that_the_plan_no_longer_keeps_are_offered_anew(
+    offered: dict[str, Any], plan: Plan, ada: Installer, as_office: APIClient, office: Membership, api: APIClient
+) -> None:
+    Message.objects.filter(kind="offered").update(state="sent")
+    # of one client the stop is moved to a day that was not among the times offered
+    chosen = next(row for row in offered["visits"] if len({w["opens_at"][:10] for w in row["offers"]}) < 4)
+    taken = {w["opens_at"][:10] for w in chosen["offers"]}
+    day = next(d for k in range(1, 5) if (d := TODAY + timedelta(days=k)).isoformat() not in taken)
+    stop = _stop(chosen["id"])
+    link = _links(chosen["id"])
+    move_stop(stop=stop, by=office, now=NOW, installer=ada, day=day, acknowledge={"outside_offer"})
+    now_at = _stop(chosen["id"]).starts_at
+    rows = {kind["kind"]: kind["matters"] for kind in as_office.get("/api/v1/attention/").json()["by_kind"]}
+    (matter,) = [row for row in rows["unanswered"] if row["visit"] == chosen["id"]]
+    assert "which is none of the times offered" in matter["sentence"]
+
+    again = as_office.post(matter["settle"]["path"]).json()
+    assert [row["id"] for row in again["visits"]] == [chosen["id"]]
+    windows = again["visits"][0]["offers"]
+    assert any(w["opens_at"] <= now_at.isoformat() < w["closes_at"] for w in windows)
+    (letter,) = again["letters"]
+    assert "the times that we offered you before do not stand any more" in letter["body"]
+    assert as_office.post(f"/api/v1/plans/{plan.pk}/offer/").json()["visits"] == []
+    # the times of the first letter can be chosen no more
+    answers = f"/api/v1/{link.replace('answer/', 'answers/', 1)}"
+    shown = api.get(answers).json()
+    assert shown["windows"] == []
+    assert shown["sentence"] == "These times do not stand any more; our newest letter has others."
+    chosen_first = {"answer": "accept", "opens_at": chosen["offers"][0]["opens_at"]}
+    assert api.post(answers, chosen_first, format="json").status_code == 409
+
+
+def test_times_that_somebody_typed_are_not_offered_anew(
+    offered: dict[str, Any], plan: Plan, as_office: APIClient
+) -> None:
+    pk = offered["visits"][0]["id"]
+    at = _stop(pk).starts_at + timedelta(days=7)
+    windows = [
+        {"opens_at": at.isoformat(), "closes_at": (at + timedelta(hours=1)).isoformat()}
+        for at in (at, at + timedelta(hours=2))
+    ]
+    typed = as_office.post(f"/api/v1/visits/{pk}/offer/", {"windows": windows}, format="json")
+    assert typed.status_code == 200, typed.content
+    assert as_office.post(f"/api/v1/plans/{plan.pk}/offer/").json()["visits"] == []
+
+
+def test_a_letter_that_has_not_left_gives_way_to_the_new_times_without_a_word_of_it(
+    offered: dict[str, Any], plan: Plan, ada: Installer, as_office: APIClient, office: Membership
+) -> None:
+    chosen = next(row for row in offered["visits"] if len({w["opens_at"][:10] for w in row["offers"]}) < 4)
+    taken = {w["opens_at"][:10] for w in chosen["offers"]}
+    day = next(d for k in range(1, 5) if (d := TODAY + timedelta(days=k)).isoformat() not in taken)
+    stop = _stop(chosen["id"])
+    move_stop(stop=stop, by=office, now=NOW, installer=ada, day=day, acknowledge={"outside_offer"})
+    (letter,) = as_office.post(f"/api/v1/plans/{plan.pk}/offer/").json()["letters"]
+    assert "we would like to come" in letter["body"]
+    assert "before" not in letter["body"]
+    assert [row.state for row in Message.objects.filter(visit=chosen["id"], kind="offered").order_by("pk")] == [
+        "replaced",
+        "to_call",
+    ]
+
+
+def test_a_client_reads_that_somebody_else_comes_than_they_were_told(
+    town: Town, plan: Plan, ada: Installer, as_office: APIClient
+) -> None:
+    town.installer("Ben", east_km=9.0)
+    # the last of the day, so that whoever takes over has the time to come
+    stop = Stop.objects.filter(round__plan=plan).select_related("visit").order_by("round__day", "-starts_at")[0]
+    body = {"appointment_at": stop.starts_at.isoformat(), "installer": ada.pk}
+    assert as_office.post(f"/api/v1/visits/{stop.visit_id}/confirm/", body, format="json").status_code == 200
+    send_messages(now=NOW)
+    day = TODAY + timedelta(days=1)
+    absence = {"installer": ada.pk, "first_day": day.isoformat(), "last_day": day.isoformat()}
+    assert as_office.post("/api/v1/absences/", absence, format="json").status_code == 201
+    mended = as_office.post(f"/api/v1/plans/{plan.pk}/replan/", {}, format="json").json()
+    published = as_office.post(f"/api/v1/plans/{mended['id']}/publish/")
+    assert published.status_code == 200, published.content
+    visit = Visit.objects.get(pk=stop.visit_id)
+    assert (visit.appointment_at, visit.installer.name) == (stop.starts_at, "Ben")
+    (letter,) = Message.objects.filter(visit=visit, kind="moved", audience="client")
+    assert letter.subject == f"Who comes to {visit.site.name}"
+    assert "Ben will come to" in letter.body
+    assert "and not Ada. The time stays as it was." in letter.body

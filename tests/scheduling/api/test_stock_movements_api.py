@@ -110,6 +110,14 @@ def test_an_installer_reads_nothing_of_the_vans_of_others(
     assert as_office.get(MOVEMENTS).json()["count"] == 3
 
 
+def test_a_kind_that_nobody_enters_is_answered_with_those_that_are(as_office: APIClient, town: Town) -> None:
+    town.stock(town.item("carbon"), 2)
+    refused = _move(as_office, town, "found", pieces=1)
+    (fault,) = refused.json()["errors"]
+    assert fault["pointer"] == "/kind"
+    assert fault["detail"] == "'found' is not one of: transfer, return, supplier_return, scrap."
+
+
 def test_the_list_is_narrowed_by_item_van_kind_and_time(as_office: APIClient, town: Town, ada: Installer) -> None:
     town.stock(town.item("carbon"), 10)
     town.stock(town.item("resin"), 10)

@@ -12,7 +12,7 @@ from scheduling.services.rounds.hand_moves import move_stop
 from scheduling.services.rounds.plans import publish_plan
 from scheduling.services.rounds.replanning import Happened, replan_day
 from scheduling.services.visits.locks import lock_stop
-from scheduling.services.visits.visits import confirm_visit
+from scheduling.services.visits.visits import cancel_visit, confirm_visit
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, Town
 
@@ -93,3 +93,20 @@ def test_a_repaired_plan_keeps_the_reasons_of_what_stays(plan: Plan, as_office: 
     for stop in _stops(repaired):
         key = (stop.visit_id, stop.round.installer_id, stop.round.day)
         assert stop.day_reason == before.get(key, stop.day_reason) != ""
+
+
+def test_what_a_repair_keeps_near_its_time_does_not_say_that_the_site_opens_then(
+    town: Town, as_office: APIClient, office: Membership
+) -> None:
+    town.installer("Ada")
+    plan = publish_plan(plan=run_night(town, sites=6), by=office, now=NOW)
+    stops = max((list(row.stops.order_by("order")) for row in plan.rounds.all()), key=len)
+    _, second, third, fourth, *_ = stops
+    for stop in (second, third):
+        cancel_visit(visit=stop.visit, by=office, note="the shop is shut", now=NOW)
+    repaired = replan_day(plan=plan, by=office, now=NOW, happened=Happened(), iterations=50)
+    kept = Stop.objects.get(round__plan=repaired, visit=fourth.visit)
+    assert abs(kept.starts_at - fourth.starts_at) <= timedelta(minutes=15)
+    why = _whys(as_office, repaired)
+    assert why[kept.visit_id].endswith(" near the time planned before.")
+    assert not any("the site opens" in each for each in why.values())

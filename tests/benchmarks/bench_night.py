@@ -240,7 +240,8 @@ def invent(units: int, months: int) -> Any:
     begin = NOW - timedelta(days=30 * months)
     company = factories.CompanyFactory()
     client = factories.ClientFactory(company=company)
-    factories.InstallerFactory.create_batch(2, company=company)
+    # In the middle of the sites, so that there is something to plan.
+    factories.InstallerFactory.create_batch(2, company=company, home_latitude=47.15, home_longitude=8.2)
     items = {
         stage: factories.CatalogueItemFactory(company=company, kind=stage)
         for stage in ("sediment", "carbon", "membrane", "resin")

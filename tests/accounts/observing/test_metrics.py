@@ -23,6 +23,7 @@ from accounts.observing.installation import Installation
 from accounts.observing.metrics import route_of
 from scheduling.models import Message
 from tests import factories
+from tests.live.conftest import queue_at
 
 TOKEN = "a-token-of-this-test-alone"
 NOW = datetime(2026, 3, 4, 9, 0, tzinfo=UTC)
@@ -181,8 +182,9 @@ def test_a_database_that_is_away_is_told_and_not_a_fault(monkeypatch: pytest.Mon
 
 @pytest.mark.django_db
 def test_a_queue_that_is_away_is_told(monkeypatch: pytest.MonkeyPatch, settings: Any) -> None:
-    settings.REDIS_URL = settings.CELERY_BROKER_URL = "redis://127.0.0.1:1/0"
-    assert measured(monkeypatch)["ro_fleet_queue_up", ()] == 0.0
+    settings.REDIS_URL = "redis://127.0.0.1:1/0"
+    with queue_at(settings.REDIS_URL):
+        assert measured(monkeypatch)["ro_fleet_queue_up", ()] == 0.0
 
 
 @pytest.mark.django_db

@@ -10,7 +10,7 @@ from accounts.models import Client, Membership
 from fleet.models import Placement, Reading, Unit
 from fleet.services.readings.cartridge_changes import of_present_cartridge
 from fleet.services.status import status_of
-from scheduling.models import Need, Visit
+from scheduling.models import Visit
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.visits.proposals import propose_visits
 from tests.scheduling.town import NOW, RO_DI_TRAIN, Town
@@ -110,7 +110,7 @@ def test_what_work_closes_and_takes_from_stock_has_its_day(
     refresh_needs(company=town.company, now=NOW)
     propose_visits(company=town.company, now=NOW)
     visit = Visit.objects.get()
-    others = Need.objects.exclude(position=position)
+    others = [task.need for task in visit.tasks.all() if task.need.position_id != position.pk]
     body = {
         "site": unit.site_id,
         "visit": visit.pk,

@@ -256,6 +256,7 @@ WITH_VOIDED = {
     "fleet/models/placements.py": "where it is made",
     "fleet/api/placements.py": "shows what was taken back to whoever asks",
     "fleet/services/units/corrections.py": "answers that something was taken back already",
+    "scheduling/services/needs/facts.py": "speaks of a forecast's cartridge until there is a newer forecast",
     "fleet/services/units/units.py": "a position stays as long as a row names it",
 }
 

@@ -381,7 +381,14 @@ def _tcf(inputs: Inputs) -> float:
 
 @check("viscosity_ratio_25_over_t")
 def _viscosity_ratio(inputs: Inputs) -> float:
-    return viscosity.viscosity_ratio_25_over_t(inputs.take("temperature_degc"))
+    # as a filter shows it: what takes 1 at a temperature takes so much at 25 degC
+    return sediment.normalised_differential_pressure(
+        1.0,
+        flow=1.0,
+        reference_flow=1.0,
+        temperature_degc=inputs.take("temperature_degc"),
+        reference_temperature_degc=25.0,
+    )
 
 
 @check("viscosity_mpa_s", "water_viscosity_mpa_s")

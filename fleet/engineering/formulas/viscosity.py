@@ -36,29 +36,3 @@ def water_viscosity_mpa_s(temperature_degc: Numbers) -> Result:
     reduced = (celsius + ZERO_CELSIUS_KELVIN) / 300.0
     micro = 280.68 * reduced**-1.9 + 511.45 * reduced**-7.7 + 61.131 * reduced**-19.6 + 0.45903 * reduced**-40.0
     return tidy(micro / 1000.0)
-
-
-def viscosity_ratio_25_over_t(temperature_degc: Numbers) -> Result:
-    """Return the viscosity at 25 degC over the viscosity at a temperature: below 1 in the cold, as a flow is.
-
-    Parameters
-    ----------
-    temperature_degc : float or ndarray
-        Water temperature, 0 to 100 degC.
-
-    Returns
-    -------
-    float or ndarray
-        Dimensionless.
-
-    Raises
-    ------
-    EngineeringError
-        Outside 0 to 100 degC.
-
-    Examples
-    --------
-    >>> round(viscosity_ratio_25_over_t(10.0), 2)
-    0.68
-    """
-    return tidy(water_viscosity_mpa_s(25.0) / water_viscosity_mpa_s(temperature_degc))

@@ -69,7 +69,6 @@ def warm(moves: int, low: float = 1.0, high: float = 45.0, refused: tuple[float,
 
 CASES = [
     Case(viscosity.water_viscosity_mpa_s, {"temperature_degc": warm(-1, 0, 100, (-1, 101))}),
-    Case(viscosity.viscosity_ratio_25_over_t, {"temperature_degc": warm(1, 0, 100, (-1, 101))}),
     Case(
         temperature_correction.water_tcf,
         {"temperature_degc": warm(1), "u_kelvin": A(2000, 4000, refused=(100, 20000))},

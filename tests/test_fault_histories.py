@@ -45,7 +45,8 @@ def test_a_seed_makes_the_same_history_again_and_it_can_be_known_before_the_log_
     assert [row.at for row in first.rows] == sorted(row.at for row in first.rows)
 
 
-@pytest.mark.parametrize("seed", [1, pytest.param(2, marks=pytest.mark.long)])
+@pytest.mark.long
+@pytest.mark.parametrize("seed", [1, 2])
 def test_any_seed_makes_every_fault(seed: int) -> None:
     """The first unit that is drawn may never show it; the next one does."""
     histories = list(fault_histories(seed))

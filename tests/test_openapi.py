@@ -39,6 +39,7 @@ from accounts.services.links import invitation_token
 from fleet.config.examples import ANSWERS
 from scheduling.models import Visit
 from scheduling.services.people.answer_links import answer_token
+from tests.effort import some
 from tests.made_up_ids import ids_of, is_made_up, rows_by_name, with_rows_that_exist
 from tests.routes import every_route
 from tests.rows import make_row
@@ -49,7 +50,7 @@ pytestmark = pytest.mark.interface
 TYPING = ("type", "$ref", "enum", "const", "anyOf", "oneOf", "allOf")
 
 # A wider search than the suite's own: OPENAPI_EXAMPLES=200 pytest tests/test_openapi.py
-EXAMPLES = int(os.environ.get("OPENAPI_EXAMPLES", "3"))
+EXAMPLES = int(os.environ.get("OPENAPI_EXAMPLES", "6"))
 
 
 @pytest.fixture(scope="module")
@@ -357,11 +358,10 @@ def search(operation: Any, token: str) -> None:
     every_answer_is_as_described()
 
 
-def check_every_operation(described: Any, check: Callable[[Any], None]) -> None:
-    """Check them all and tell every failure at once."""
+def check_every_operation(described: Any, check: Callable[[Any], None], one_in: int = 1) -> None:
+    """Check them all, or in a short run one in so many, and tell every failure at once."""
     failures = []
-    for result in described.get_all_operations():
-        operation = result.ok()
+    for operation in some([result.ok() for result in described.get_all_operations()], "openapi", one_in):
         try:
             check(operation)
         except (Exception, BaseExceptionGroup) as error:
@@ -393,4 +393,4 @@ def token_for(path: str) -> str:
 
 
 def test_whatever_is_asked_is_answered_as_described(described: Any, token: str) -> None:
-    check_every_operation(described, partial(search, token=token))
+    check_every_operation(described, partial(search, token=token), one_in=3)

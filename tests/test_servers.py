@@ -32,6 +32,7 @@ def run_apart(folder: Path, *arguments: str, **variables: str) -> None:
     assert done.returncode == 0, done.stdout + done.stderr
 
 
+@pytest.mark.long
 def test_nothing_is_left_in_the_temporary_folder(folder: Path) -> None:
     """Database, picture and `tmp_path` of a test on SQLite that a worker of the runner runs."""
     run_apart(folder, "-n", "1", STORES_A_PICTURE, TEST_DATABASE="sqlite")

@@ -3,7 +3,7 @@
 from typing import Any, Final
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from fleet.engineering.limits import Limits
 from fleet.engineering.usual import CAPACITY_LOG_SD
@@ -47,7 +47,7 @@ def straight_line(fleet: Fleet, *, limits: Limits[Any] | None = None) -> Floats:
         reached = _extrapolate(position, day, value, limit, len(fleet.positions), now)
         rows = np.flatnonzero(np.isfinite(reached) & (current_placement >= 0))
         ahead = np.maximum(reached[rows] - now, 0.0)
-        dates = now + ahead[:, None] * np.exp(CAPACITY_LOG_SD * norm.ppf(GRID_LEVELS))
+        dates = now + ahead[:, None] * np.exp(CAPACITY_LOG_SD * ndtri(GRID_LEVELS))
         out[rows] = np.minimum(np.minimum(dates, np.maximum(last_day[rows], now)[:, None]), now + 3652.0)
     return out
 

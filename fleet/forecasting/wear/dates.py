@@ -3,7 +3,7 @@
 from typing import Final
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from fleet.forecasting.distribution import GRID_LEVELS, cumulative_at
 from fleet.forecasting.inputs import vocabulary as words
@@ -18,7 +18,7 @@ CONCENTRATION_SPREAD: Final = (0.0, 0.12, 0.0, 0.12, *(0.0 for _ in words.FINISH
 resin. A supply swings by 2 to 25 % over a year and changes its sources; common practice, no source."""
 
 _NODE_LEVELS: Final = np.array([0.04, 0.18, 0.5, 0.82, 0.96])
-_NODES: Final = norm.ppf(_NODE_LEVELS)
+_NODES: Final = ndtri(_NODE_LEVELS)
 _NODE_WEIGHTS: Final = np.array([0.1, 0.22, 0.36, 0.22, 0.1])
 
 LEVEL_MASS: Final = np.diff(np.concatenate([[0.0], 0.5 * (GRID_LEVELS[1:] + GRID_LEVELS[:-1]), [1.0]]))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from fleet.engineering.limits import USUAL_SERVICE_TIME_DAYS, Limits
 from fleet.engineering.limits import maximum_service_time_days as service_time_by_label
@@ -209,7 +209,7 @@ def _dates_from_lives(fleet: Fleet, median_life: Floats, spread: float, limits: 
     placed = np.full(len(fleet.positions), np.nan)
     some = current_placement >= 0
     placed[some] = fleet.placements.placed_day[current_placement[some]]
-    life = median_life[:, None] * np.exp(spread * norm.ppf(GRID_LEVELS))[None, :]
+    life = median_life[:, None] * np.exp(spread * ndtri(GRID_LEVELS))[None, :]
     last_day = last_service_day_of_positions(fleet, current_placement, limits_of_fleet(fleet, limits))
     dates = np.minimum(placed[:, None] + life, last_day[:, None])
     return np.maximum(dates, fleet.as_of_day)

@@ -10,8 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Final, Protocol
 
 import numpy as np
-from scipy.special import expit
-from scipy.stats import norm
+from scipy.special import expit, ndtr
 
 from fleet.forecasting.inputs.tables import Floats
 from fleet.forecasting.wear import beds
@@ -150,7 +149,7 @@ class BedModel:
         """By what the last outlet showed, and the meter's step and noise."""
         allowed = limit * readings.entering
         spread = np.sqrt((0.4 * readings.resolution) ** 2 + (self.relative_noise * allowed) ** 2 + self.floor**2)
-        return np.asarray(norm.cdf((readings.after - allowed) / spread))
+        return np.asarray(ndtr((readings.after - allowed) / spread))
 
     def log_likelihood(self, lead: Floats, both: Floats, throughput: Floats, readings: StageReadings) -> Floats:
         """Outlet readings against the column's curve; the meter's step and its noise, heavy tails.
@@ -241,7 +240,7 @@ class BlockingModel:
     def probability_past(self, readings: StageReadings, limit: Floats) -> Floats:
         """By the differential that was read, and its spread."""
         del limit
-        return np.asarray(norm.cdf((readings.between - readings.resolution) / readings.after))
+        return np.asarray(ndtr((readings.between - readings.resolution) / readings.after))
 
     def log_likelihood(self, lead: Floats, both: Floats, throughput: Floats, readings: StageReadings) -> Floats:
         """Differential pressures against the blocking curve, heavy tails."""

@@ -155,9 +155,11 @@ def test_the_best_day_of_a_visit_is_told_by_name_where_it_has_one() -> None:
         visits.best_day(day=day, tasks=1, visit_price=24.0, waiting=3.0, currency="EUR").lower()
         for day in (0, 1, 2, 30)
     ]
-    for text, when in zip(texts, ("today", "tomorrow", "in 2 days", "in 30 days"), strict=True):
+    names = ("the sooner the better", "best tomorrow", "best in 2 days", "best in 30 days")
+    for text, when in zip(texts, names, strict=True):
         assert when in text
-        assert sum(other in text for other in ("today", "tomorrow", "in 2 days", "in 30 days")) == 1
+        assert sum(other in text for other in names) == 1
+    assert "best today" in visits.best_day(day=0, tasks=1, visit_price=24.0, waiting=-3.0, currency="EUR").lower()
 
 
 def test_a_time_of_day_is_told_to_the_minute_that_has_begun() -> None:

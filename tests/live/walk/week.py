@@ -289,8 +289,10 @@ def visits_to_inspect(office: Person, count: int) -> list[dict[str, Any]]:
 
 def orders(office: Person) -> None:
     office.post("/purchase-orders/draft/")
-    drafted = {row["supplier"] for row in office.rows("/purchase-orders/") if row["state"] == "draft"}
-    item = next(row for row in office.rows("/catalogue-items/") if row["supplier"] and row["supplier"] not in drafted)
+    # Of one whom nothing is drafted for: how much the company lacks today is not known here.
+    supplier = office.post("/suppliers/", {"name": "Slow Weir Tubing (invented)", "lead_time_days": 6})
+    body = {"code": "W-O", "name": "tubing, 10 m", "kind": "small_part", "price": "7.50", "supplier": supplier["id"]}
+    item = office.post("/catalogue-items/", body)
     order = office.post(
         "/purchase-orders/", {"supplier": item["supplier"], "lines": [{"item": item["id"], "packs": 2}]}
     )

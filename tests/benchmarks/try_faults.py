@@ -130,21 +130,28 @@ def try_night(stack: ExitStack, folder: Path) -> bool:
 
     from accounts.jobs import claims
     from accounts.jobs.models import Job, JobChunk
-    from scheduling import tasks
-    from scheduling.services.nightly import run_nightly
+    from scheduling.services.nightly import run_nightly, start_nightly_job
 
     doings: list[str] = []
     run_nightly(company=plant.company, now=timezone.now(), progress=lambda _, doing: doings.append(doing))
     is_fine, short = True, {"JOB_LEASE_SECONDS": "5"}
     # What a night finds so far differs from run to run; that it looks for rounds is one of these.
-    for point in dict.fromkeys(doing for doing in doings if not any(letter.isdigit() for letter in doing)):
+    for point in dict.fromkeys(str(doing) for doing in doings if not any(letter.isdigit() for letter in doing)):
         gate = folder / f"gate {len(list(folder.glob('gate*')))}"
         gate.mkdir()
         (gate / "nightly").write_text(point)
         plant.start_worker("doomed", GATE=str(gate), **short)
-        job_id = tasks.start_company_nightly(company_id=plant.company.pk)
-        until((gate / "nightly.reached").exists, f"a night that is {point}")
+        # Of all units: a night without news would not say most of it.
+        job_id = start_nightly_job(company=plant.company, by=None, now=timezone.now(), everything=True).pk
+
+        def is_there(job: int = job_id, sign: Path = gate / "nightly.reached") -> bool:
+            return sign.exists() or Job.objects.get(pk=job).state not in claims.LIVE
+
+        until(is_there, f"a night that is {point}")
         plant.kill("doomed")
+        if not (gate / "nightly.reached").exists():
+            print(f"| '{point}' is not said by a night in pieces | | | | | | |", flush=True)
+            continue
         began = time.monotonic()
         plant.start_worker("heir", **short)
         chunks = JobChunk.objects.filter(job_id=job_id)

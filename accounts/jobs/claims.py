@@ -357,7 +357,8 @@ def renew(*, chunk: JobChunk, now: datetime) -> bool:
 
 def stalled_chunks(*, now: datetime) -> QuerySet[JobChunk]:
     """The chunks that wait for very long, or whose worker is gone, of all companies."""
-    return _pending_chunks(_expired(now) | _waiting_since(now - LONGEST_SILENCE))
+    expired = Q(state=JobChunk.State.RUNNING, lease_until__lt=now)
+    return _pending_chunks(expired | _waiting_since(now - LONGEST_SILENCE))
 
 
 @over_all_companies()
@@ -367,21 +368,12 @@ def resume_stalled(*, now: datetime) -> int:
     A broker gives an unfinished task back by itself, but only after its own time-out, and not when it was emptied. What
     has waited for a lease only is handed out where nothing lies in its queue: behind others it may wait its turn.
     """
-    chunks = list(_pending_chunks(_expired(now) | _waiting_since(now - lease())).values_list(*_FACTS))
-    long_waiting = set(stalled_chunks(now=now).values_list(*_FACTS))
-    in_queue = (lengths() if set(chunks) - long_waiting else None) or {}
-    return sum(
-        _enqueue(job_id, kind, [index])
-        for job_id, kind, index in chunks
-        if (job_id, kind, index) in long_waiting or in_queue.get(_queue_of(kind)) == 0
-    )
-
-
-_FACTS: Final = ("job_id", "job__kind", "index")
-
-
-def _expired(now: datetime) -> Q:
-    return Q(state=JobChunk.State.RUNNING, lease_until__lt=now)
+    facts = ("job_id", "job__kind", "index")
+    chunks = list(stalled_chunks(now=now).values_list(*facts))
+    waiting = list(_pending_chunks(_waiting_since(now - lease())).values_list(*facts))
+    in_queue = (lengths() if waiting else None) or {}
+    chunks += [chunk for chunk in waiting if chunk not in chunks and in_queue.get(_queue_of(chunk[1])) == 0]
+    return sum(_enqueue(job_id, kind, [index]) for job_id, kind, index in chunks)
 
 
 def _waiting_since(then: datetime) -> Q:

@@ -343,7 +343,7 @@ SEDIMENT: Final = BlockingModel(
         (1.0, 2.0, 1.0, 1.0) * 4,
         (-0.3, 0.2, -0.2, 0.3),
         (0.4, 0.4, 0.4, 0.3),
-        spread_doubt=0.3,
+        spread_doubt=0.3,  # no source: settled on seeds 3 to 5 of the strangers' fleets, on no other
     ),
 )
 

@@ -10,7 +10,7 @@ from fleet.engineering.usual import LAYOUT_TEMPERATURE_DEGC
 if TYPE_CHECKING:
     from fleet.services.findings.facts import History
 
-# Readings over a shorter time may all be of one season.
+# Readings over a shorter time may all be of one season. Common practice, no source.
 _TWO_SEASONS_DAYS: Final = 270.0
 
 

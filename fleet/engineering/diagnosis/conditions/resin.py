@@ -146,7 +146,10 @@ def slips_past_resin(f: Facts) -> Evidence | None:
 
 
 def _was_read_fresh(f: Facts) -> bool:
-    """Whether somebody read the product while no resin that was laid out for its water is exhausted."""
+    """Whether somebody read the product while no resin that was laid out for its water is exhausted.
+
+    How long that is: common practice, no source.
+    """
     return (f.number("fresh_resin_first_read_days") or 0.0) <= f.pattern_limits.resin_fresh_days
 
 

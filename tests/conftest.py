@@ -10,6 +10,7 @@ from django.db.models import QuerySet
 from django.db.transaction import TransactionManagementError
 from django.test.client import ClientHandler
 from hypothesis import settings
+from whitenoise.middleware import WhiteNoiseMiddleware
 
 from accounts.models import Company
 from accounts.services.budgets import forget_held
@@ -99,6 +100,26 @@ def _locks_need_a_transaction_of_the_product(monkeypatch: pytest.MonkeyPatch) ->
         return ask(operations, *args, **kwargs)
 
     monkeypatch.setattr(BaseDatabaseOperations, "for_update_sql", refuse_outside)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _static_files_are_looked_for_once() -> Iterator[None]:
+    """Let all clients of a process share one list of the static files: each has middleware of its own, that makes one.
+
+    In operation the middleware is made once for each process.
+    """
+    listed: dict[str, dict[str, Any]] = {}
+    look = WhiteNoiseMiddleware.add_files_from_finders
+
+    def look_once(middleware: WhiteNoiseMiddleware) -> None:
+        if middleware.static_prefix not in listed:
+            look(middleware)
+            listed[middleware.static_prefix] = dict(middleware.files)
+        middleware.files.update(listed[middleware.static_prefix])
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(WhiteNoiseMiddleware, "add_files_from_finders", look_once)
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -61,8 +61,8 @@ _ON_POSTGRESQL = (
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> Iterator[None]:
     """Mark what touches the database, so that a run on another database need not repeat the rest; put long ones first.
 
-    Out of a short run stay what is marked as long and, on SQLite, what puts work on a queue: in operation PostgreSQL
-    stands beside one.
+    Out of a short run stay what is marked as long and, on SQLite, what puts work on a queue or is marked as served: in
+    operation PostgreSQL stands there, and the run on PostgreSQL has them.
 
     What is marked as about the interface is not repeated either: it asks what is let in and how it is said, and
     the same views answer over either database.
@@ -76,7 +76,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         if ({"db", "transactional_db"} & fixtures or mark) and not item.get_closest_marker("interface"):
             item.add_marker("database")
             commits = "transactional_db" in fixtures or (mark and mark.kwargs.get("transaction"))
-            if commits or item.nodeid.startswith(_ON_POSTGRESQL):
+            if commits or item.get_closest_marker("served") or item.nodeid.startswith(_ON_POSTGRESQL):
                 item.add_marker("postgresql")
     yield
     items.sort(key=lambda item: not item.nodeid.startswith(_FIRST))
@@ -85,7 +85,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 def _is_long(item: pytest.Item) -> bool:
     if item.get_closest_marker("long"):
         return True
-    return connection.vendor == "sqlite" and "broker" in getattr(item, "fixturenames", ())
+    served = item.get_closest_marker("served") or "broker" in getattr(item, "fixturenames", ())
+    return connection.vendor == "sqlite" and bool(served)
 
 
 @pytest.fixture(autouse=True)

@@ -549,6 +549,7 @@ PUBLIC_REQUESTS: dict[str, Callable[[Company, Client], tuple[str, Made]]] = {
 
 
 @pytest.mark.django_db(transaction=True)
+@pytest.mark.served
 def test_no_write_leans_on_a_transaction_of_somebody_else(
     company: Company, first_client: Client, owner: Membership, api_for: ApiFor
 ) -> None:

@@ -39,6 +39,7 @@ def test_nothing_is_left_in_the_temporary_folder(folder: Path) -> None:
     assert list(folder.iterdir()) == []
 
 
+@pytest.mark.long
 def test_two_users_can_each_start_a_postgresql(folder: Path) -> None:
     """Somebody else's lock, which cannot be opened, stands where the wheel would put its own."""
     lock = folder / ".lockfile"

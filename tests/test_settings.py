@@ -92,6 +92,7 @@ def test_what_the_readme_gives_for_a_public_server_passes_the_checks_for_one() -
     assert answer.returncode == 0, answer.stderr
 
 
+@pytest.mark.long
 def test_the_example_of_a_servers_settings_passes_them_too() -> None:
     lines = (ROOT / "fleet" / "config" / "server" / "ro-fleet.env").read_text().splitlines()
     example = dict(line.split("=", 1) for line in lines if line and not line.startswith("#"))
@@ -108,6 +109,7 @@ def test_the_default_needs_nothing_set() -> None:
     assert start().returncode == 0
 
 
+@pytest.mark.long
 def test_a_developer_may_answer_to_any_name_without_a_key() -> None:
     assert start(DEBUG="on", ALLOWED_HOSTS="workshop.example").returncode == 0
 

@@ -1,6 +1,5 @@
 """A quantity of a reading is one record and a migration: every room takes it from there."""
 
-import ast
 import json
 import os
 import subprocess
@@ -10,9 +9,7 @@ from typing import Any
 
 import pytest
 
-from fleet.engineering.quantities import READING_QUANTITIES
-
-pytestmark = pytest.mark.interface
+pytestmark = [pytest.mark.interface, pytest.mark.long]
 
 ROOT = Path(__file__).parents[2]
 
@@ -73,27 +70,3 @@ def test_the_nomenclature_lists_it(told: dict[str, Any]) -> None:
         "| P_d | `drain_pressure_kpa` | `drain_pressure` | drain pressure | kPa | "
         "pressure of the concentrate at the drain, gauge |"
     ) in told["nomenclature"]
-
-
-def _named_together(path: Path) -> int:
-    """How many quantities the longest list, set or mapping of a file names."""
-    names = {quantity.name for quantity in READING_QUANTITIES}
-    most = 0
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        members = node.keys if isinstance(node, ast.Dict) else getattr(node, "elts", [])
-        most = max(most, len(names & {member.value for member in members if isinstance(member, ast.Constant)}))
-    return most
-
-
-def test_no_other_file_lists_the_quantities() -> None:
-    """Rules name the quantities they are about; a list of two thirds of them is a second table.
-
-    The invented logs of the demo hold some quantities and leave others out on purpose.
-    """
-    rooms = (path for room in ("accounts", "fleet", "scheduling") for path in (ROOT / room).rglob("*.py"))
-    lists = [
-        path.relative_to(ROOT).as_posix()
-        for path in rooms
-        if not {"migrations", "demo"} & set(path.parts) and _named_together(path) > len(READING_QUANTITIES) * 2 / 3
-    ]
-    assert lists == []

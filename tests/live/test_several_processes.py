@@ -28,6 +28,7 @@ def alone(town: Company, monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]
     return rows
 
 
+@pytest.mark.served
 def test_other_processes_make_the_same_rows(
     town: Company, alone: list[dict[str, Any]], monkeypatch: pytest.MonkeyPatch
 ) -> None:

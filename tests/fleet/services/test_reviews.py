@@ -267,6 +267,7 @@ def rows() -> list[list[dict[str, Any]]]:
 
 
 @pytest.mark.parametrize("seed", range(2))
+@pytest.mark.served
 def test_looking_at_news_alone_leaves_what_looking_at_everything_leaves(company: Company, seed: int) -> None:
     world = World(company, seed)
     world.night(Review(company))

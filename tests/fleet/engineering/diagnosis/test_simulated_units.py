@@ -15,6 +15,7 @@ from fleet.engineering.diagnosis import RULES, Match, context_of, diagnose
 from fleet.engineering.diagnosis.record import STEPS
 from fleet.engineering.indicators import UnitContext, indicators
 from fleet.engineering.limits import HOUSE
+from tests.effort import some
 from tests.fleet.engineering.diagnosis.simulated_units import (
     FAULTS,
     WITH_PUMP,
@@ -27,6 +28,7 @@ from tests.fleet.engineering.diagnosis.simulated_units import (
 )
 
 UNITS = 40
+TRIED = some(list(FAULTS), "faults", one_in=2)
 BASELINE_READINGS = 3
 # Findings that call for nothing, or follow from the fault: beside it they lead nobody astray.
 BENIGN = {"D24", "D48", "D27", "D37", "D38", "D16", "D14", "D09"}
@@ -91,7 +93,8 @@ def confusion(units: int, seed: int) -> tuple[dict[str, list[list[Match]]], list
     """Return the matches of each faulty unit by fault, and those of healthy units."""
     rng = np.random.default_rng(seed)
     by_fault: dict[str, list[list[Match]]] = {}
-    for fault, (damage, _) in FAULTS.items():
+    for fault in TRIED:
+        damage, _ = FAULTS[fault]
         matches_by_fault = []
         for _ in range(units):
             unit = with_pump(new_unit(rng), rng) if fault in WITH_PUMP else new_unit(rng)
@@ -136,7 +139,7 @@ def test_every_pattern_of_the_table_has_its_fault_and_stands_in_the_order_of_wor
     assert STEPS[:7] == ("state", "meters", "pressures", "flows", "membrane", "resin", "carbon")
 
 
-@pytest.mark.parametrize("fault", FAULTS)
+@pytest.mark.parametrize("fault", TRIED)
 def test_the_fault_is_among_the_findings(
     fault: str, results: tuple[dict[str, list[list[Match]]], list[list[Match]]]
 ) -> None:

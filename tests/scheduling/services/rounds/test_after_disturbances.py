@@ -24,6 +24,7 @@ from scheduling.services.rounds.problem import MOST_DAYS, asked_days
 from scheduling.services.rounds.replanning import Happened, replan_day
 from scheduling.services.visits.locks import lock_stop
 from scheduling.services.visits.visits import cancel_visit, confirm_visit, offer_visit, propose_visits
+from tests.effort import some
 from tests.scheduling.town import NOW, TODAY, Town
 
 BERLIN = ZoneInfo("Europe/Berlin")
@@ -169,7 +170,7 @@ DISTURBANCES = (
 
 
 @pytest.mark.parametrize("way", [Week.repaired, Week.new_plan], ids=["repaired", "new"])
-@pytest.mark.parametrize("disturb", DISTURBANCES, ids=lambda disturb: disturb.__name__)
+@pytest.mark.parametrize("disturb", some(DISTURBANCES, "disturbances", one_in=2), ids=lambda disturb: disturb.__name__)
 def test_planned_again_it_is_published_at_the_first_try_and_nobody_is_lost(
     disturb: Callable[[Week], None], way: Callable[[Week, datetime], Plan], week: Week
 ) -> None:

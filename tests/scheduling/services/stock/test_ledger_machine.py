@@ -291,6 +291,7 @@ class Stockroom(RuleBasedStateMachine):
 
 
 @pytest.mark.django_db
+@pytest.mark.served
 def test_no_order_of_telling_loses_a_piece(town: Town, office: Membership) -> None:
     Stockroom.town_of = staticmethod(lambda: (town, office))  # type: ignore[method-assign,assignment]
     town.item("resin")

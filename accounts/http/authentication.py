@@ -48,11 +48,15 @@ class TokenAuthentication(_KnoxTokenAuthentication):
             digest = hash_token(token.decode("ascii"))
         except UnicodeDecodeError:
             raise AuthenticationFailed("This token is not known, or was revoked.") from None
-        rows = AccessToken.objects.select_related("user", "membership__company", "membership__user")
-        access_token = rows.filter(digest=digest).first()
-        if access_token is None:
-            raise AuthenticationFailed("This token is not known, or was revoked.")
-        return access_token.user, access_token
+        try:
+            access_token = AccessToken.objects.select_related("user", "membership__company").get(digest=digest)
+        except AccessToken.DoesNotExist:
+            raise AuthenticationFailed("This token is not known, or was revoked.") from None
+        membership, user = access_token.membership, access_token.user
+        if membership.user_id == user.pk:
+            # Every request asks this: the same person need not be joined twice.
+            membership.user = user
+        return user, access_token
 
 
 class SessionAuthentication(_SessionAuthentication):

@@ -76,6 +76,8 @@ class TenantViewSet(GenericViewSet[Any]):
     audited: ClassVar[bool] = True
     # Two who lock a row and its company in different orders wait for one another for ever.
     company_first: ClassVar[bool] = False
+    # What `unseen` found out, for the one request that this instance answers.
+    _unseen: frozenset[str] | None = None
     # A row is changed by PATCH alone: a PUT would have to name what the caller does not know of.
     http_method_names = ["get", "head", "post", "patch", "delete"]
     # Longer numbers are no id of any database; they are an address that does not exist.
@@ -161,9 +163,12 @@ class TenantViewSet(GenericViewSet[Any]):
         """
         if getattr(getattr(self, "request", None), "membership", None) is None:
             return frozenset()
-        serializer: Any = self.get_serializer()
-        hidden: frozenset[str] = getattr(serializer, "hidden", frozenset())
-        return hidden | {(serializer.fields[name].source or name).replace(".", "__") for name in hidden}
+        # Filters, ordering and search each ask within one request, and a serializer's fields take long to make.
+        if self._unseen is None:
+            serializer: Any = self.get_serializer()
+            hidden: frozenset[str] = getattr(serializer, "hidden", frozenset())
+            self._unseen = hidden | {(serializer.fields[name].source or name).replace(".", "__") for name in hidden}
+        return self._unseen
 
     def unseen_filters(self) -> frozenset[str]:
         """Name the query parameters that would narrow a list by what the caller does not read."""

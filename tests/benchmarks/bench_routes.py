@@ -115,7 +115,7 @@ def invent(units: int, readings: int) -> Any:
     for order in PurchaseOrder.objects.filter(state=PurchaseOrder.State.DRAFT):
         place_order(order=order, by=office, now=now, expected_on=now.date() + timedelta(days=30))
     assert CatalogueItem.objects.exists()
-    _analyse()
+    analyse()
     return company
 
 
@@ -177,7 +177,8 @@ def _fleet(company: Any, items: dict[str, Any], units: int, readings: int, now: 
     Reading.objects.bulk_create(rows, batch_size=2000)
 
 
-def _analyse() -> None:
+def analyse() -> None:
+    """Let the database count what is in its tables."""
     from django.db import connection
 
     with connection.cursor() as cursor:
@@ -191,7 +192,7 @@ def measure(company: Any, only: list[str] | None, profiled: bool) -> None:
     """Ask every route and print what it costs, the dearest first."""
     from fleet.models import Reading, Unit
 
-    api = _client(company)
+    api = client_of(company)
     costs = []
     for name, address in addresses(company):
         if not only or any(word in name for word in only):
@@ -211,7 +212,8 @@ def measure(company: Any, only: list[str] | None, profiled: bool) -> None:
         )
 
 
-def _client(company: Any) -> Any:
+def client_of(company: Any) -> Any:
+    """A client of the interface that acts for the company's owner."""
     from rest_framework.test import APIClient
 
     from accounts.models import AccessToken, Membership
@@ -222,7 +224,9 @@ def _client(company: Any) -> Any:
     if owner is None:
         from tests import factories
 
-        owner = factories.MembershipFactory(company=company, role=Membership.Role.OWNER)
+        # a name of its own, beside those that an earlier process made
+        email = f"owner-of-{company.pk}@people.example"
+        owner = factories.MembershipFactory(company=company, role=Membership.Role.OWNER, user__email=email)
     token, secret = issue_token(by=owner, membership=owner, name="bench", ttl=timedelta(hours=4), now=now)
     AccessToken.objects.filter(pk=token.pk).update(last_used_at=now, authenticated_at=now)
     api = APIClient()

@@ -4,7 +4,6 @@ from typing import Any
 
 from rest_framework import serializers
 
-from accounts.http.fields import OneOfField
 from accounts.http.serializers import TenantModelSerializer
 from accounts.http.viewsets import RetrieveMixin, UpdateMixin
 from accounts.models import Company, Membership
@@ -15,20 +14,20 @@ from accounts.services.companies import update_company
 class CompanySerializer(TenantModelSerializer):
     """The company you act for."""
 
-    unit_system = OneOfField(
+    unit_system = serializers.ChoiceField(
         choices=Company.UnitSystem.choices,
         required=False,
         help_text="the system quantities are answered in when the caller does not choose",
     )
 
-    installers_see = OneOfField(
+    installers_see = serializers.ChoiceField(
         choices=Company.InstallersSee.choices,
         required=False,
         help_text="of which clients installers read names, numbers, messages and how to get in: those of their visits "
         "and rounds, a week before and after, or all",
     )
     second_factor_roles = serializers.ListField(
-        child=OneOfField(choices=Membership.Role.choices),
+        child=serializers.ChoiceField(choices=Membership.Role.choices),
         required=False,
         max_length=4,
         help_text="roles that must sign in with a code beside the password; who signed in without one can do nothing "

@@ -13,7 +13,7 @@ from rest_framework.response import Response
 from accounts import services
 from accounts.api.me import MembershipSerializer
 from accounts.http.authentication import SessionAuthentication, TokenAuthentication
-from accounts.http.fields import OneOfField, TenantRelatedField
+from accounts.http.fields import TenantRelatedField
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.throttles import AddressThrottle, place_of
 from accounts.http.views import PublicView
@@ -69,7 +69,7 @@ class NewInvitationSerializer(StrictSerializer):
 
     email = serializers.EmailField(max_length=150, help_text="where the link is sent; whoever reads it may accept")
     name = serializers.CharField(max_length=120, required=False, allow_blank=True, default="")
-    role = OneOfField(choices=Membership.Role.choices)
+    role = serializers.ChoiceField(choices=Membership.Role.choices)
     client = TenantRelatedField(
         queryset=Client.objects.all(),
         required=False,

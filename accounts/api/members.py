@@ -9,7 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts import services
-from accounts.http.fields import OneOfField, TenantRelatedField
+from accounts.http.fields import TenantRelatedField
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadOnlyViewSet, UpdateMixin
 from accounts.models import Client, Membership
@@ -37,7 +37,7 @@ class ChangedMemberSerializer(StrictSerializer):
     """Another role or name."""
 
     name = serializers.CharField(max_length=120, required=False, allow_blank=True)
-    role = OneOfField(choices=Membership.Role.choices, required=False)
+    role = serializers.ChoiceField(choices=Membership.Role.choices, required=False)
     client = TenantRelatedField(queryset=Client.objects.all(), required=False, allow_null=True)
 
 

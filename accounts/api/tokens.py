@@ -9,7 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts import services
-from accounts.http.fields import MomentField, OneOfField
+from accounts.http.fields import MomentField
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import CreateMixin, DestroyMixin, ReadOnlyViewSet
 from accounts.models import AccessToken, Membership
@@ -25,7 +25,7 @@ class TokenSerializer(TenantModelSerializer):
         help_text="id of the unit whose meter alone may use it; null for a person's token",
     )
     scopes = serializers.ListField(
-        child=OneOfField(choices=AccessToken.Scope.choices),
+        child=serializers.ChoiceField(choices=AccessToken.Scope.choices),
         read_only=True,
         allow_null=True,
         help_text="what it may do of what your role may; null: all of it",
@@ -48,7 +48,7 @@ class NewTokenSerializer(StrictSerializer):
         "for a longer one"
     )
     scopes = serializers.ListField(
-        child=OneOfField(choices=AccessToken.Scope.choices),
+        child=serializers.ChoiceField(choices=AccessToken.Scope.choices),
         required=False,
         allow_empty=False,
         max_length=4,

@@ -12,6 +12,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from accounts.day_alone import day_alone, known_day, not_after
+from accounts.http.wrong_values import A_MOMENT, shown
 from accounts.naming import NotNamedError, row_named
 
 
@@ -25,9 +26,14 @@ class TenantRelatedField(serializers.PrimaryKeyRelatedField):
 
     default_error_messages = {
         "does_not_exist": "There is no {kind} with the id {pk_value}, or none you may see.",
-        "incorrect_type": "Send the id of a {kind} as a number{or_name}, not as {data_type}.",
         "not_named": "{sentence}",
     }
+
+    def what_it_takes(self) -> str:
+        """What is sent, for a refusal."""
+        rows: Any = getattr(self, "queryset", None)
+        kind = str(rows.model._meta.verbose_name) if rows is not None else "row"
+        return f"the id of a {kind} as a number" + (", or its code or name as a text" if self.may_be_named else "")
 
     @property
     def may_be_named(self) -> bool:
@@ -58,24 +64,21 @@ class TenantRelatedField(serializers.PrimaryKeyRelatedField):
     def fail(self, key: str, **kwargs: Any) -> Any:
         rows: Any = getattr(self, "queryset", None)
         kind = str(rows.model._meta.verbose_name) if rows is not None else "row"
-        or_name = ", or its code or name as a text" if self.may_be_named else ""
-        return super().fail(key, kind=kind, or_name=or_name, **kwargs)
+        return super().fail(key, kind=kind, **kwargs)
 
 
 class FiniteFloatField(serializers.FloatField):
     """A number; texts such as "nan" and "inf", which Python would read, are refused."""
 
-    default_error_messages = {"not_finite": "A finite number is required."}
-
     def to_internal_value(self, data: Any) -> float:
         if isinstance(data, bool):
-            self.fail("invalid")
+            self.fail("invalid", format="")
         try:
             number = super().to_internal_value(data)
         except OverflowError:
-            self.fail("not_finite")
+            self.fail("invalid", format="")
         if not math.isfinite(number):
-            self.fail("not_finite")
+            self.fail("invalid", format="")
         return number
 
 
@@ -83,8 +86,7 @@ class MomentField(serializers.DateTimeField):
     """A date and time with its offset, such as 2026-03-01T08:30:00+01:00; answered in UTC."""
 
     default_error_messages = {
-        "no_offset": "Give the time with its offset from UTC, such as 2026-03-01T08:30:00+01:00 or ...Z.",
-        "invalid": "Give a date and time with its offset from UTC, such as 2026-03-01T08:30:00+01:00.",
+        "no_offset": "{sent} has no offset from UTC; send the time with it, such as 2026-03-01T08:30:00+01:00 or ...Z.",
     }
 
     def to_internal_value(self, value: Any) -> datetime:
@@ -94,13 +96,13 @@ class MomentField(serializers.DateTimeField):
             except ValueError:
                 naive = False
             if naive:
-                self.fail("no_offset")
+                self.fail("no_offset", sent=shown(value))
         elif not isinstance(value, datetime):
-            self.fail("invalid")
+            self.fail("invalid", format="")
         moment = super().to_internal_value(value)
         # Years at the ends of the calendar leave it when they are moved to another offset.
         if not 1900 <= moment.year <= 2999:
-            self.fail("invalid")
+            self.fail("invalid", format="")
         return moment
 
 
@@ -120,10 +122,7 @@ class DayOrMomentField(MomentField):
     A day is one on the company's clock, and is answered as the day it is.
     """
 
-    default_error_messages = {
-        "invalid": "Give a date and time with its offset from UTC, such as 2026-03-01T08:30:00+01:00, or, where no "
-        "hour is known, the day alone, such as 2026-03-01.",
-    }
+    what_it_takes = f"{A_MOMENT}, or {DAY_ALONE}"
 
     def to_internal_value(self, value: Any) -> datetime:
         if not isinstance(value, str) or not re.fullmatch(r"\d{4}-\d{2}-\d{2}", value.strip()):
@@ -131,9 +130,9 @@ class DayOrMomentField(MomentField):
         try:
             day = date.fromisoformat(value.strip())
         except ValueError:
-            self.fail("invalid")
+            self.fail("invalid", format="")
         if not 1900 <= day.year <= 2999:
-            self.fail("invalid")
+            self.fail("invalid", format="")
         membership, now = self.context.get("membership"), self.context.get("now")
         zone = ZoneInfo(membership.company.time_zone if membership is not None else "UTC")
         at = day_alone(day, zone)
@@ -142,15 +141,3 @@ class DayOrMomentField(MomentField):
     def to_representation(self, value: Any) -> Any:
         day = known_day(value)
         return day.isoformat() if day is not None else super().to_representation(value)
-
-
-class OneOfField(serializers.ChoiceField):
-    """One of a few words; a refusal names them all."""
-
-    default_error_messages = {"invalid_choice": "'{input}' is not one of: {choices}."}
-
-    def fail(self, key: str, **kwargs: Any) -> Any:
-        choices = ", ".join(str(choice) for choice in self.choices if choice != "")
-        if "input" in kwargs:
-            kwargs["input"] = str(kwargs["input"])[:80]
-        return super().fail(key, choices=choices, **kwargs)

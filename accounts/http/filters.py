@@ -14,6 +14,7 @@ from django_filters.utils import get_model_field
 from rest_framework.request import Request
 
 from accounts.http.faults import RequestFault, RequestInvalid
+from accounts.http.wrong_values import refusal, shown, what_a_form_takes
 from accounts.naming import NotNamedError, row_named
 
 
@@ -118,17 +119,20 @@ def _booleans(filterset: FilterSet, parameters: QueryDict) -> Iterator[RequestFa
         value = parameters.get(name)
         is_boolean = isinstance(declared, django_filters.BooleanFilter)
         if is_boolean and value is not None and value.lower() not in ("true", "false"):
-            yield RequestFault("parameter", name, f"{name} is '{value[:40]}': write true or false.")
+            yield _fault(name, value, "true or false")
 
 
 def _unread(filterset: FilterSet) -> Iterator[RequestFault]:
     for name, sentences in filterset.errors.items():
-        choices = getattr(filterset.form.fields.get(name), "choices", None)
-        if choices:
-            words = ", ".join(str(value) for value, _ in choices if value not in ("", None))
-            yield RequestFault("parameter", name, f"{name} must be one of: {words}.")
-        else:
+        right = what_a_form_takes(filterset.form.fields.get(name))
+        if right is None:
             yield from (RequestFault("parameter", name, f"{name}: {sentence}") for sentence in sentences)
+        else:
+            yield _fault(name, ", ".join(filterset.data.getlist(name)), right)
+
+
+def _fault(name: str, sent: str, right: str) -> RequestFault:
+    return RequestFault("parameter", name, f"{name}: {refusal(shown(sent), right)}")
 
 
 def filter_parameters(view: Any) -> dict[str, bool]:

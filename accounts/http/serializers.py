@@ -10,7 +10,8 @@ from rest_framework import serializers
 
 from accounts.day_alone_field import DayOrMomentField as DayOrMomentColumn
 from accounts.fields_seen import sees
-from accounts.http.fields import DayOrMomentField, FiniteFloatField, MomentField, OneOfField, TenantRelatedField
+from accounts.http.fields import DayOrMomentField, FiniteFloatField, MomentField, TenantRelatedField
+from accounts.http.wrong_values import explained
 from accounts.models import Membership
 from accounts.tenancy import TenantModel
 
@@ -60,6 +61,13 @@ class StrictSerializer(AnswerSerializer):
         now: datetime = self.context["now"]
         return now
 
+    def run_validation(self, data: Any = serializers.empty) -> Any:
+        """Check what was sent; each refusal tells what that was and what would be right."""
+        try:
+            return super().run_validation(data)
+        except serializers.ValidationError as error:
+            raise serializers.ValidationError(explained(self, error.detail, data)) from error
+
     def to_internal_value(self, data: Any) -> Any:
         if isinstance(data, Mapping):
             unknown = self._unknown(data)
@@ -88,7 +96,6 @@ class TenantModelSerializer(StrictSerializer, serializers.ModelSerializer[Any]):
     """A model serializer whose related ids are looked up among the rows the acting member may see."""
 
     serializer_related_field = TenantRelatedField
-    serializer_choice_field = OneOfField
     serializer_field_mapping = {
         **serializers.ModelSerializer.serializer_field_mapping,
         models.FloatField: FiniteFloatField,

@@ -8,7 +8,6 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.http.fields import OneOfField
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadOnlyViewSet, ReadWriteViewSet
 from accounts.jobs.api import ObjectField
@@ -20,7 +19,7 @@ from accounts.webhooks.places import LONGEST_URL
 class WebhookEndpointSerializer(TenantModelSerializer):
     """An address outside to which events are posted, without its secret."""
 
-    events = serializers.ListField(child=OneOfField(choices=SUBSCRIBED), read_only=True)
+    events = serializers.ListField(child=serializers.ChoiceField(choices=SUBSCRIBED), read_only=True)
 
     class Meta:
         model = WebhookEndpoint
@@ -46,7 +45,7 @@ class NewWebhookEndpointSerializer(StrictSerializer):
         max_length=LONGEST_URL, help_text="https address that everybody can reach, such as https://example.com/hooks"
     )
     events = serializers.ListField(
-        child=OneOfField(choices=SUBSCRIBED),
+        child=serializers.ChoiceField(choices=SUBSCRIBED),
         allow_empty=False,
         max_length=len(SUBSCRIBED),
         help_text="which events it gets; bodies are described under `webhooks`",

@@ -7,7 +7,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.http.fields import FiniteFloatField, OneOfField
+from accounts.http.fields import FiniteFloatField
 from accounts.http.serializers import AnswerSerializer, StrictSerializer
 from fleet.api.indicators import IndicatorSerializer, name_without_unit, shown_indicator
 from fleet.api.quantities import UNIT, QuantityField, QuantityViewSet, shown, unit_system_of
@@ -54,7 +54,7 @@ def _field_of(name: str) -> serializers.Field[Any, Any, Any, Any]:
     if name in FLAGS:
         return serializers.BooleanField(**about)
     if name in TEXTS:
-        return OneOfField(choices=[word for word in TEXTS[name] if word], **about)
+        return serializers.ChoiceField(choices=[word for word in TEXTS[name] if word], **about)
     if name in QUANTITY_KINDS:
         return QuantityField(name, **about)
     for suffix, kind in _BY_SUFFIX:

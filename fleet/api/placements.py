@@ -9,7 +9,7 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.http.fields import DayOrMomentField, OneOfField, TenantRelatedField
+from accounts.http.fields import DayOrMomentField, TenantRelatedField
 from accounts.http.filters import TenantFilterSet
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadCreateViewSet
@@ -67,7 +67,7 @@ class NewPlacementSerializer(StrictSerializer):
     item = TenantRelatedField(queryset=CatalogueItem.objects.all())
     placed_at = DayOrMomentField(required=False, allow_null=True, default=None, help_text="now when left out")
     serial_or_lot = serializers.CharField(max_length=60, required=False, allow_blank=True, default="")
-    removal = OneOfField(
+    removal = serializers.ChoiceField(
         choices=REMOVAL_REASONS,
         required=False,
         allow_blank=True,
@@ -79,7 +79,7 @@ class NewPlacementSerializer(StrictSerializer):
 class RemovalSerializer(StrictSerializer):
     """Why and when a cartridge leaves."""
 
-    removal = OneOfField(choices=REMOVAL_REASONS)
+    removal = serializers.ChoiceField(choices=REMOVAL_REASONS)
     removed_at = DayOrMomentField(required=False, allow_null=True, default=None, help_text="now when left out")
 
 
@@ -87,11 +87,13 @@ class RotationSerializer(StrictSerializer):
     """Discard the lead, move the lag to lead, put a fresh cartridge in lag."""
 
     unit = TenantRelatedField(queryset=Unit.objects.all())
-    stage = OneOfField(choices=[(Stage.CARBON.value, Stage.CARBON.label), (Stage.RESIN.value, Stage.RESIN.label)])
+    stage = serializers.ChoiceField(
+        choices=[(Stage.CARBON.value, Stage.CARBON.label), (Stage.RESIN.value, Stage.RESIN.label)]
+    )
     item = TenantRelatedField(queryset=CatalogueItem.objects.all(), help_text="the fresh cartridge")
     rotated_at = DayOrMomentField(required=False, allow_null=True, default=None, help_text="now when left out")
     serial_or_lot = serializers.CharField(max_length=60, required=False, allow_blank=True, default="")
-    removal = OneOfField(
+    removal = serializers.ChoiceField(
         choices=REMOVAL_REASONS,
         required=False,
         default=Placement.Removal.ROUTINE.value,
@@ -106,7 +108,7 @@ class PlacementCorrectionSerializer(ReasonSerializer):
     position = TenantRelatedField(queryset=Position.objects.all(), required=False)
     placed_at = DayOrMomentField(required=False)
     removed_at = DayOrMomentField(required=False, allow_null=True, help_text="null: it still stands there")
-    removal = OneOfField(choices=REMOVAL_REASONS, required=False)
+    removal = serializers.ChoiceField(choices=REMOVAL_REASONS, required=False)
     serial_or_lot = serializers.CharField(max_length=60, required=False, allow_blank=True)
 
 

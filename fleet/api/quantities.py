@@ -1,7 +1,7 @@
 """Quantities at the border of the API: any unit of the right dimension in, the caller's system out."""
 
 from collections.abc import Mapping
-from typing import Any, ClassVar, Final
+from typing import Any, Final
 
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from drf_spectacular.plumbing import ResolvedComponent
@@ -13,6 +13,8 @@ from rest_framework.request import Request
 from accounts.http.faults import parameter_fault
 from accounts.http.serializers import TenantModelSerializer
 from accounts.http.viewsets import TenantViewSet
+from accounts.http.wrong_values import refusal
+from accounts.http.wrong_values import shown as sent_as
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.units import QUANTITY_KINDS, SYSTEMS, Kind, accepted_forms, parse_quantity, to_display
 from fleet.intake.names import public_name
@@ -25,7 +27,9 @@ class QuantityField(serializers.Field):
     answered as an object in the caller's system. Inside it is a float in the stored unit.
     """
 
-    default_error_messages: ClassVar = {"null": "A quantity is needed here."}
+    def what_it_takes(self) -> str:
+        """What is sent, for a refusal."""
+        return f"{accepted_forms(self.kind)}, or an object with 'value' and 'unit'"
 
     def __init__(self, kind: "Kind | str", **kwargs: Any) -> None:
         self.kind = QUANTITY_KINDS[kind] if isinstance(kind, str) else kind
@@ -38,13 +42,8 @@ class QuantityField(serializers.Field):
 
     def to_internal_value(self, data: Any) -> float:
         """Read the stored value from what was sent."""
-        if not isinstance(data, str | Mapping):
-            raise serializers.ValidationError(
-                f"A number alone does not say its unit; write {accepted_forms(self.kind)}, or an object with 'value' "
-                "and 'unit'."
-            )
-        if isinstance(data, str) and len(data) > 80:
-            raise serializers.ValidationError(f"This is too long for a quantity; write {accepted_forms(self.kind)}.")
+        if not isinstance(data, str | Mapping) or (isinstance(data, str) and len(data) > 80):
+            raise serializers.ValidationError(refusal(sent_as(data), self.what_it_takes()))
         try:
             return parse_quantity(data, self.kind, field=self.field_name or "quantity")
         except EngineeringError as error:

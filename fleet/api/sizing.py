@@ -7,7 +7,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.http.fields import FiniteFloatField, OneOfField, TenantRelatedField
+from accounts.http.fields import FiniteFloatField, TenantRelatedField
 from accounts.http.serializers import AnswerSerializer, StrictSerializer
 from fleet.api.quantities import UNIT, VALUE, QuantityField, QuantityViewSet, shown, unit_system_of
 from fleet.engineering import units as kinds
@@ -62,7 +62,7 @@ _LIMITS: Final = (
 class AskedUseSerializer(StrictSerializer):
     """One use of the water: its weekly demand, or for an aquarium its volume and the share changed in a week."""
 
-    use = OneOfField(choices=Unit.Use.choices)
+    use = serializers.ChoiceField(choices=Unit.Use.choices)
     weekly_demand = QuantityField(_VOLUME, source="weekly_demand_l", required=False)
     aquarium_volume = QuantityField(_VOLUME, source="aquarium_volume_l", required=False)
     weekly_change = QuantityField(
@@ -130,11 +130,11 @@ class SizingRequestSerializer(StrictSerializer):
     total_chlorine = QuantityField("total_chlorine_mg_per_l", required=False, source="total_chlorine_mg_per_l")
     iron = QuantityField("iron_mg_per_l", required=False, source="iron_mg_per_l")
     manganese = QuantityField("manganese_mg_per_l", required=False, source="manganese_mg_per_l")
-    disinfectant = OneOfField(choices=[(name, name) for name in DISINFECTANTS], required=False)
+    disinfectant = serializers.ChoiceField(choices=[(name, name) for name in DISINFECTANTS], required=False)
     own_well = serializers.BooleanField(
         source="is_own_well", required=False, help_text="whether the water comes from an own well; no when left out"
     )
-    bacteria_test = OneOfField(
+    bacteria_test = serializers.ChoiceField(
         choices=[(name, name) for name in BACTERIA_TESTS],
         required=False,
         help_text="what a laboratory found in the own well; unknown when left out",
@@ -196,7 +196,7 @@ class SentencesSerializer(AnswerSerializer):
 class SizedPartSerializer(SentencesSerializer):
     """Cartridges of one kind in their place of the train, and why."""
 
-    stage = OneOfField(choices=Stage.choices)
+    stage = serializers.ChoiceField(choices=Stage.choices)
     role = serializers.ChoiceField(choices=Position.Role.choices)
     count = serializers.IntegerField()
     item = serializers.CharField(source="item.code", help_text="code in the catalogue")
@@ -209,7 +209,7 @@ class SizedPartSerializer(SentencesSerializer):
 class SizedFittingSerializer(SentencesSerializer):
     """Something beside the cartridges; no item where the catalogue has none that fits."""
 
-    purpose = OneOfField(choices=list(PURPOSES.items()))
+    purpose = serializers.ChoiceField(choices=list(PURPOSES.items()))
     count = serializers.IntegerField()
     item = serializers.SerializerMethodField()
     price = serializers.SerializerMethodField()
@@ -227,7 +227,7 @@ class SizedFittingSerializer(SentencesSerializer):
 class OutletSerializer(SentencesSerializer):
     """Where one use takes its water, and what it gets there."""
 
-    use = OneOfField(choices=Unit.Use.choices)
+    use = serializers.ChoiceField(choices=Unit.Use.choices)
     weekly_demand = QuantityField(kinds.VOLUME, source="demand_l_per_week")
     branch = serializers.ChoiceField(choices=[("membrane", "behind the membrane"), ("resin", "behind the resin")])
     tds = QuantityField(

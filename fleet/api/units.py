@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.errors import InvalidInput
-from accounts.http.fields import DayOrMomentField, OneOfField, TenantRelatedField
+from accounts.http.fields import DayOrMomentField, TenantRelatedField
 from accounts.http.retiring import RETIRED_FIELDS, RetireMixin
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadWriteViewSet
@@ -182,20 +182,20 @@ class UnitFindingsSerializer(AnswerSerializer):
 class NewPositionSerializer(StrictSerializer):
     """A place in the train of a new unit, and the cartridge that stands in it from the start."""
 
-    stage = OneOfField(choices=Stage.choices)
-    role = OneOfField(choices=Position.Role.choices, required=False, default=Position.Role.SINGLE.value)
+    stage = serializers.ChoiceField(choices=Stage.choices)
+    role = serializers.ChoiceField(choices=Position.Role.choices, required=False, default=Position.Role.SINGLE.value)
     item = TenantRelatedField(queryset=CatalogueItem.objects.all(), required=False, allow_null=True, default=None)
     serial_or_lot = serializers.CharField(max_length=60, required=False, allow_blank=True, default="")
     placed_at = DayOrMomentField(
         required=False, allow_null=True, default=None, help_text="since commissioning when left out"
     )
-    cartridge_size = OneOfField(
+    cartridge_size = serializers.ChoiceField(
         choices=list(SIZES.items()), required=False, allow_blank=True, default="", help_text="of what it takes"
     )
-    connection = OneOfField(
+    connection = serializers.ChoiceField(
         choices=list(CONNECTIONS.items()), required=False, allow_blank=True, default="", help_text="of what it takes"
     )
-    flow_direction = OneOfField(
+    flow_direction = serializers.ChoiceField(
         choices=list(FLOW_DIRECTIONS.items()),
         required=False,
         allow_blank=True,
@@ -208,7 +208,7 @@ class NewUnitSerializer(UnitSerializer):
     """A unit with its train, in order from the feed; or the name of a common train."""
 
     positions = NewPositionSerializer(many=True, required=False)
-    template = OneOfField(choices=[(name, name) for name in units.TEMPLATES], required=False)
+    template = serializers.ChoiceField(choices=[(name, name) for name in units.TEMPLATES], required=False)
     client = TenantRelatedField(
         queryset=Client.objects.all(),
         required=False,

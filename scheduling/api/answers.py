@@ -9,7 +9,7 @@ from rest_framework.exceptions import NotFound
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.http.fields import MomentField, OneOfField
+from accounts.http.fields import MomentField
 from accounts.http.serializers import AnswerSerializer, StrictSerializer
 from accounts.http.throttles import AddressThrottle
 from accounts.http.views import PublicView
@@ -51,7 +51,7 @@ class OfferOfLinkSerializer(AnswerSerializer):
 class LinkAnswerSerializer(StrictSerializer):
     """What the client answers."""
 
-    answer = OneOfField(
+    answer = serializers.ChoiceField(
         choices=ANSWERS, help_text="accept a window, decline them all, cancel the confirmed time, or ask for a call"
     )
     opens_at = MomentField(

@@ -9,7 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.http.faults import parameter_fault
-from accounts.http.fields import OneOfField, TenantRelatedField
+from accounts.http.fields import TenantRelatedField
 from accounts.http.serializers import AnswerSerializer
 from accounts.http.viewsets import TenantViewSet
 from accounts.models import Client, Company
@@ -31,7 +31,7 @@ class CostParameters(ParametersSerializer):
     """Which period, and how its costs are put together."""
 
     before = serializers.DateField(required=False, help_text="the day after its last; empty: tomorrow")
-    by = OneOfField(choices=ROWS_OF, required=False, default="unit", help_text="what a row is of")
+    by = serializers.ChoiceField(choices=ROWS_OF, required=False, default="unit", help_text="what a row is of")
     client = TenantRelatedField(
         queryset=Client.objects.all(), required=False, help_text="id or name of the only client"
     )

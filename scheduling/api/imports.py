@@ -7,7 +7,6 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.http.fields import OneOfField
 from accounts.http.parsers import FileParser
 from accounts.http.serializers import AnswerSerializer, StrictSerializer
 from accounts.http.viewsets import TenantViewSet
@@ -53,7 +52,7 @@ class ImportedRowSerializer(AnswerSerializer):
 
     line = serializers.IntegerField(help_text="line of the file, the header being 1")
     name = serializers.CharField(help_text="what the row is called, where it says")
-    outcome = OneOfField(
+    outcome = serializers.ChoiceField(
         choices=[(outcome.value, outcome.value) for outcome in Outcome],
         help_text="what the row did, or in a trial would do",
     )

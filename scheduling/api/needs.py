@@ -8,7 +8,7 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.http.fields import OneOfField, TenantRelatedField
+from accounts.http.fields import TenantRelatedField
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet
 from fleet.models import CatalogueItem, Position, Unit
@@ -83,7 +83,7 @@ class NewNeedSerializer(StrictSerializer):
     """Something that a person wants done at a unit."""
 
     unit = TenantRelatedField(queryset=Unit.objects.all())
-    kind = OneOfField(choices=Need.Kind.choices)
+    kind = serializers.ChoiceField(choices=Need.Kind.choices)
     position = TenantRelatedField(
         queryset=Position.objects.all(),
         required=False,

@@ -8,7 +8,7 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.http.fields import FiniteFloatField, OneOfField
+from accounts.http.fields import FiniteFloatField
 from accounts.http.serializers import StrictSerializer
 from accounts.http.viewsets import RetrieveMixin, UpdateMixin
 from accounts.jobs.api import JobSerializer, accepted
@@ -135,7 +135,7 @@ def _seed() -> serializers.Field[Any, Any, Any, Any]:
 class PolicyPreviewSerializer(PolicySerializer):
     """Settings as they would be changed, and null to see what the default would do."""
 
-    counted_by = OneOfField(
+    counted_by = serializers.ChoiceField(
         choices=[(PRESENT, "the present policy"), (CHANGED, "the changed policy")],
         required=False,
         default=PRESENT,

@@ -4,7 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from accounts.http.fields import FiniteFloatField, MomentField, OneOfField, TenantRelatedField
+from accounts.http.fields import FiniteFloatField, MomentField, TenantRelatedField
 from accounts.http.serializers import StrictSerializer
 from fleet.models import Position, Unit
 from scheduling.api.notes import SentSerializer
@@ -46,7 +46,7 @@ class UrgentCallSerializer(StrictSerializer):
     """A client needs somebody now; what is to be done becomes an urgent need of the unit."""
 
     unit = TenantRelatedField(queryset=Unit.objects.all())
-    kind = OneOfField(choices=Need.Kind.choices, required=False, default=Need.Kind.REPAIR.value)
+    kind = serializers.ChoiceField(choices=Need.Kind.choices, required=False, default=Need.Kind.REPAIR.value)
     position = TenantRelatedField(
         queryset=Position.objects.all(),
         required=False,

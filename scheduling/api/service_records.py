@@ -12,7 +12,7 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.http.fields import DayOrMomentField, OneOfField, TenantRelatedField
+from accounts.http.fields import DayOrMomentField, TenantRelatedField
 from accounts.http.filters import TenantFilterSet
 from accounts.http.parsers import FileParser
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
@@ -35,12 +35,12 @@ _REMOVALS = [choice for choice in Placement.Removal.choices if choice[0] != Plac
 class DoneSerializer(StrictSerializer):
     """One thing that was done, as it is kept."""
 
-    action = OneOfField(choices=Need.Kind.choices)
+    action = serializers.ChoiceField(choices=Need.Kind.choices)
     unit = serializers.IntegerField(required=False)
     position = serializers.IntegerField(allow_null=True, required=False)
     item = serializers.IntegerField(allow_null=True, required=False)
     serial_or_lot = serializers.CharField(required=False)
-    removal = OneOfField(choices=Placement.Removal.choices, allow_blank=True, required=False)
+    removal = serializers.ChoiceField(choices=Placement.Removal.choices, allow_blank=True, required=False)
     needs = serializers.ListField(
         child=serializers.IntegerField(), required=False, help_text="ids of the needs that it settled"
     )
@@ -124,7 +124,7 @@ class ServiceRecordSerializer(TenantModelSerializer):
 class WorkDoneSerializer(StrictSerializer):
     """One thing that was done at a unit."""
 
-    action = OneOfField(choices=Need.Kind.choices)
+    action = serializers.ChoiceField(choices=Need.Kind.choices)
     unit = TenantRelatedField(queryset=Unit.objects.all())
     position = TenantRelatedField(
         queryset=Position.objects.all(),
@@ -141,7 +141,7 @@ class WorkDoneSerializer(StrictSerializer):
         help_text="what was fitted; empty: what the need asked for, or the same again",
     )
     serial_or_lot = serializers.CharField(max_length=60, required=False, allow_blank=True, default="")
-    removal = OneOfField(
+    removal = serializers.ChoiceField(
         choices=_REMOVALS, required=False, allow_blank=True, default="", help_text="why the old cartridge left"
     )
     need = TenantRelatedField(
@@ -215,7 +215,7 @@ class NewServiceRecordSerializer(StrictSerializer):
     )
     confirmed_at = DayOrMomentField(required=False, allow_null=True, default=None)
     note = serializers.CharField(max_length=2000, required=False, allow_blank=True, default="")
-    follows = OneOfField(
+    follows = serializers.ChoiceField(
         choices=[(ADDITION, "work done besides"), (CORRECTION, "takes the place of the earlier report")],
         required=False,
         allow_blank=True,
@@ -235,7 +235,9 @@ class NewPhotoSerializer(SentSerializer):
     """A picture of the work, or the client's signature."""
 
     file = serializers.FileField()
-    kind = OneOfField(choices=ServicePhoto.Kind.choices, required=False, default=ServicePhoto.Kind.PHOTO.value)
+    kind = serializers.ChoiceField(
+        choices=ServicePhoto.Kind.choices, required=False, default=ServicePhoto.Kind.PHOTO.value
+    )
     caption = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
 
 

@@ -4,7 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from accounts.http.fields import OneOfField, TenantRelatedField
+from accounts.http.fields import TenantRelatedField
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import CreateMixin, DestroyMixin, ReadOnlyViewSet
 from fleet.models import Site
@@ -29,7 +29,7 @@ class SitePairInputSerializer(StrictSerializer):
 
     first_site = TenantRelatedField(queryset=Site.objects.all())
     second_site = TenantRelatedField(queryset=Site.objects.all())
-    rule = OneOfField(
+    rule = serializers.ChoiceField(
         choices=SitePair.Rule.choices,
         help_text="together: by one installer, one straight after the other, when both are due; apart: not in a round",
     )

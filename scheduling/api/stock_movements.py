@@ -10,7 +10,7 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.http.fields import DayOrMomentField, OneOfField, TenantRelatedField
+from accounts.http.fields import DayOrMomentField, TenantRelatedField
 from accounts.http.filters import RowFilter, TenantFilterSet
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadCreateViewSet
@@ -74,7 +74,7 @@ class NewStockMovementSerializer(StrictSerializer):
     """What was moved between store and van, brought back from a site, sent back or scrapped."""
 
     item = TenantRelatedField(queryset=CatalogueItem.objects.all())
-    kind = OneOfField(choices=[StockMovement.Kind(kind) for kind in ENTERED])
+    kind = serializers.ChoiceField(choices=[StockMovement.Kind(kind) for kind in ENTERED])
     pieces = serializers.IntegerField(min_value=1, max_value=MOST_PIECES, help_text="how many pieces moved")
     from_installer = TenantRelatedField(
         queryset=Installer.objects.all(),

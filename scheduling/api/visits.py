@@ -9,7 +9,7 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.http.fields import MomentField, OneOfField, TenantRelatedField
+from accounts.http.fields import MomentField, TenantRelatedField
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadOnlyViewSet
 from scheduling.api.additions import (
@@ -259,7 +259,7 @@ class DeclineSerializer(SentSerializer):
 class ObstacleSerializer(NoteSerializer):
     """Why a visit could not be done."""
 
-    obstacle = OneOfField(choices=Visit.Obstacle.choices)
+    obstacle = serializers.ChoiceField(choices=Visit.Obstacle.choices)
 
 
 class TaskOutcomeSerializer(StrictSerializer):

@@ -138,14 +138,17 @@ def test_a_filter_that_cannot_be_read_names_the_parameter(as_owner: APIClient) -
 def test_a_yes_or_no_filter_takes_yes_and_no_alone(as_owner: APIClient, value: str) -> None:
     answer = as_owner.get("/api/v1/members/", {"is_active": value})
     assert answer.status_code == 400
-    assert "write true or false" in answer.json()["errors"][0]["detail"]
+    assert "send true or false" in answer.json()["errors"][0]["detail"]
     assert as_owner.get("/api/v1/members/", {"is_active": "true"}).status_code == 200
 
 
 def test_a_choice_that_is_none_is_answered_with_the_choices(as_owner: APIClient) -> None:
     answer = as_owner.get("/api/v1/members/", {"role": "boss"})
     assert answer.json()["errors"] == [
-        {"parameter": "role", "detail": "role must be one of: owner, office, installer, client."}
+        {
+            "parameter": "role",
+            "detail": "role: 'boss' cannot be taken here; send one of: owner, office, installer, client.",
+        }
     ]
 
 

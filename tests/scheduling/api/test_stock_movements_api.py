@@ -115,7 +115,7 @@ def test_a_kind_that_nobody_enters_is_answered_with_those_that_are(as_office: AP
     refused = _move(as_office, town, "found", pieces=1)
     (fault,) = refused.json()["errors"]
     assert fault["pointer"] == "/kind"
-    assert fault["detail"] == "'found' is not one of: transfer, return, supplier_return, scrap."
+    assert fault["detail"] == "'found' cannot be taken here; send one of: transfer, return, supplier_return, scrap."
 
 
 def test_the_list_is_narrowed_by_item_van_kind_and_time(as_office: APIClient, town: Town, ada: Installer) -> None:

@@ -10,8 +10,8 @@ from accounts.language import gettext_noop as _
 ISOLATE: Final = _("Shut the feed and relieve the pressure before opening a housing.")
 POWER: Final = _("Unplug before opening; pumps and solenoids belong on a residual-current protected circuit.")
 SANITISE: Final = _(
-    "Take carbon, membrane and resin out before sanitising; never mix sanitisers with acids or ammonia; wear gloves "
-    "and eye protection and air the room; flush until none is left and test for chlorine before refitting."
+    "Take the cartridges and the membrane out before sanitising; never mix sanitisers with acids or ammonia; wear "
+    "gloves and eye protection and air the room; flush until none is left and test for chlorine before refitting."
 )
 CODES: Final = _("Keep the air gap at the drain; follow local codes and use licensed trades where the law asks for it.")
 MIND_RESIN: Final = _("Resin is slippery and irritates; keep it from children. Deionised water is not for drinking.")
@@ -23,10 +23,9 @@ NO_CERTIFICATE: Final = _("No reading certifies drinking water; that takes an ac
 ANIMALS: Final = _("Chlorine and chloramine kill aquarium animals: test before the water is used.")
 METALS: Final = _("This water attacks brass, copper and solder: plastic or stainless steel behind the membrane.")
 NO_PART: Final = _("No part is needed; do not change anything on this reading alone.")
-FLUSH: Final = _(
-    "Flush new carbon to the drain before water reaches the membrane, and new membrane and resin before the water is "
-    "used: until it runs clear and the readings are steady."
-)
+FLUSH_CARBON: Final = _("Flush new carbon to the drain, until it runs clear, before water reaches the membrane.")
+FLUSH_MEMBRANE: Final = _("Flush a new membrane to the drain, until the readings are steady, before its water is used.")
+FLUSH_RESIN: Final = _("Flush new resin to the drain, until the readings are steady, before its water is used.")
 FLUSH_BEFORE_DRINKING: Final = _(
     "Run new post-carbon and mineral cartridges to the drain until the water is clear, before anybody drinks of it."
 )

@@ -27,7 +27,7 @@ def cautions_on(request: SizingRequest, choice: FlowChoice) -> tuple[Remark, ...
         Remark("air_gap", *words.air_gap()),
         Remark("pressure", *words.pressure()),
         Remark("cold_water", *words.cold_water(limit)),
-        Remark("flush", *words.flush_new_parts()),
+        Remark("flush", *words.flush_new_parts(with_resin=request.resin_demand_l_per_week > 0.0)),
         Remark("metals", *words.metals()),
         *_by_what_is_there(request, choice),
         *_drinking(request),

@@ -14,9 +14,9 @@ from scheduling.models import Need, VisitTask
 Kind = Need.Kind
 _OF_RULE: Final = {rule.id: rule.cautions for rule in RULES}
 _OF_NEW_PARTS: Final = {
-    Stage.CARBON: (cautions.FLUSH,),
-    Stage.MEMBRANE: (cautions.FLUSH,),
-    Stage.RESIN: (cautions.FLUSH, cautions.MIND_RESIN, cautions.DISPOSAL),
+    Stage.CARBON: (cautions.FLUSH_CARBON,),
+    Stage.MEMBRANE: (cautions.FLUSH_MEMBRANE,),
+    Stage.RESIN: (cautions.FLUSH_RESIN, cautions.MIND_RESIN, cautions.DISPOSAL),
     Stage.POST_CARBON: (cautions.FLUSH_BEFORE_DRINKING,),
     Stage.REMINERALISATION: (cautions.FLUSH_BEFORE_DRINKING,),
     Stage.UV: (cautions.UV_LIGHT, cautions.POWER, cautions.UV_MERCURY, cautions.UV_GAP),
@@ -57,7 +57,8 @@ def _of_work(tasks: Sequence[VisitTask], at_work: Sequence[Unit]) -> Iterator[st
     if any(unit.has_booster_pump for unit in at_work) or Kind.FIT_BOOSTER_PUMP in kinds:
         yield cautions.POWER
     if Kind.COMMISSION in kinds:
-        yield cautions.FLUSH
+        renewed |= {Stage.CARBON, Stage.MEMBRANE}
+        renewed |= {Stage.RESIN} if any(unit.kind == Unit.Kind.RO_DI for unit in at_work) else set()
     for stage in Stage:
         if stage in renewed:
             yield from _OF_NEW_PARTS.get(stage, ())

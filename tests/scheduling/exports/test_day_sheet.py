@@ -11,7 +11,7 @@ from rest_framework.test import APIClient
 from accounts.models import Client, Membership
 from fleet.engineering import cautions
 from fleet.engineering.diagnosis import RULES
-from fleet.models import Finding, Position, Site, Unit
+from fleet.models import Finding, Position, Site, Stage, Unit
 from scheduling.exports import day_sheet_pdf as pdf
 from scheduling.exports import pdf_pages
 from scheduling.models import Installer, Need, Plan, Round, Stop, Visit, VisitTask
@@ -115,21 +115,41 @@ def _visit(*needs: tuple[str, str]) -> list[VisitTask]:
 @pytest.mark.parametrize(
     ("needs", "use", "expected", "absent"),
     [
-        ((("replace", "sediment"),), "reef", {cautions.ISOLATE}, {cautions.FLUSH, cautions.MIND_RESIN}),
-        ((("replace", "carbon"),), "reef", {cautions.FLUSH}, {cautions.DISPOSAL, COLD_WATER}),
+        ((("replace", "sediment"),), "reef", {cautions.ISOLATE}, {cautions.FLUSH_CARBON, cautions.MIND_RESIN}),
+        (
+            (("replace", "carbon"),),
+            "reef",
+            {cautions.FLUSH_CARBON},
+            {cautions.DISPOSAL, cautions.FLUSH_RESIN, COLD_WATER},
+        ),
         (
             (("replace", "uv"),),
             "drinking",
             {cautions.UV_LIGHT, cautions.UV_MERCURY, cautions.UV_GAP, cautions.POWER},
-            {cautions.FLUSH, cautions.FLUSH_BEFORE_DRINKING},
+            {cautions.FLUSH_CARBON, cautions.FLUSH_BEFORE_DRINKING},
         ),
-        ((("replace", "post_carbon"),), "drinking", {cautions.FLUSH_BEFORE_DRINKING}, {cautions.FLUSH}),
+        ((("replace", "post_carbon"),), "drinking", {cautions.FLUSH_BEFORE_DRINKING}, {cautions.FLUSH_CARBON}),
         ((("replace", "remineralisation"),), "drinking", {cautions.FLUSH_BEFORE_DRINKING}, {cautions.UV_LIGHT}),
-        ((("replace", "membrane"),), "drinking", {cautions.FLUSH, cautions.NO_CERTIFICATE}, {cautions.LIGHT_PROOF}),
-        ((("rotate", "resin"),), "reef", {cautions.FLUSH, cautions.MIND_RESIN, cautions.DISPOSAL}, {cautions.CODES}),
-        ((("rotate", "carbon"),), "reef", {cautions.FLUSH}, {cautions.MIND_RESIN, cautions.DISPOSAL}),
-        ((("inspect", "resin"),), "reef", {cautions.ISOLATE}, {cautions.FLUSH, cautions.DISPOSAL}),
-        ((("commission", ""),), "coffee", {COLD_WATER, cautions.FLUSH, cautions.LIGHT_PROOF}, set()),
+        (
+            (("replace", "membrane"),),
+            "drinking",
+            {cautions.FLUSH_MEMBRANE, cautions.NO_CERTIFICATE},
+            {cautions.FLUSH_CARBON, cautions.FLUSH_RESIN, cautions.LIGHT_PROOF},
+        ),
+        (
+            (("rotate", "resin"),),
+            "reef",
+            {cautions.FLUSH_RESIN, cautions.MIND_RESIN, cautions.DISPOSAL},
+            {cautions.CODES},
+        ),
+        ((("rotate", "carbon"),), "reef", {cautions.FLUSH_CARBON}, {cautions.MIND_RESIN, cautions.DISPOSAL}),
+        ((("inspect", "resin"),), "reef", {cautions.ISOLATE}, {cautions.FLUSH_RESIN, cautions.DISPOSAL}),
+        (
+            (("commission", ""),),
+            "coffee",
+            {COLD_WATER, cautions.FLUSH_CARBON, cautions.LIGHT_PROOF},
+            {cautions.FLUSH_RESIN},
+        ),
         ((("sanitise", ""),), "drinking", {cautions.SANITISE, cautions.LIGHT_PROOF}, {COLD_WATER}),
     ],
 )
@@ -141,6 +161,17 @@ def test_a_stop_is_cautioned_about_what_is_done_there(
     given = set(cautions_at(_visit(*needs), [unit], "metric"))
     assert expected <= given
     assert not given & absent
+
+
+def test_nothing_is_said_of_resin_where_there_is_none() -> None:
+    """A tap of reverse osmosis alone, whatever is done to it, but for what a finding of its own says."""
+    unit = Unit(pk=1, use="drinking", kind="ro", has_booster_pump=True, site=Site())
+    unit.live = []  # type: ignore[attr-defined]
+    everything = _visit(*[("replace", stage) for stage in Stage.values if stage != "resin"])
+    everything += _visit(*[(kind, "") for kind in Need.Kind.values])
+    given = cautions_at(everything, [unit], "metric")
+    assert len(given) > 10
+    assert not [text for text in given if "resin" in text.lower() or "deionised" in text.lower()]
 
 
 def test_each_caution_stands_once_at_a_stop() -> None:

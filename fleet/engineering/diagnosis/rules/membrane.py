@@ -9,7 +9,7 @@ from fleet.engineering.diagnosis.rules.common import (
     AT_MEMBRANE,
     CARBON_NOW,
     FEED_AND_PERMEATE,
-    FLUSH,
+    FLUSH_CARBON,
     ISOLATE,
     LOW_DRIVING_PRESSURE,
     NO_PART,
@@ -159,7 +159,7 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
             "Flush the carbon to the drain until it runs clear, then the membrane with its flush valve open; replace "
             "the membrane if its flow does not come back."
         ),
-        cautions=(ISOLATE, FLUSH),
+        cautions=(ISOLATE, FLUSH_CARBON),
         source=PRACTICE,
         for_installer=_("The flow fell when the carbon was changed: fines of the new carbon lie on the membrane."),
         for_client=_(

@@ -108,10 +108,11 @@ def not_for_drinking() -> Sentences:
     )
 
 
-def flush_new_parts() -> Sentences:
-    """Fines, preservative and what resin sheds first."""
+def flush_new_parts(*, with_resin: bool) -> Sentences:
+    """Fines, preservative and, where there is resin, what it sheds first."""
+    parts = [cautions.FLUSH_CARBON, cautions.FLUSH_MEMBRANE, *([cautions.FLUSH_RESIN] if with_resin else [])]
     return (
-        gettext(cautions.FLUSH),
+        " ".join(gettext(text) for text in parts),
         gettext("After every filter change the first water goes to the drain; please use none before we say so."),
     )
 

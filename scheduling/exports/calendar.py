@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from uuid import UUID, uuid5
 
 from icalendar import Calendar, Event, vGeo, vText
@@ -97,8 +97,9 @@ def _event(entry: Entry, describe: Callable[[Entry], str]) -> Event:
     event.add("sequence", visit.revision)
     event.add("dtstamp", visit.updated_at)
     event.add("last-modified", visit.updated_at)
-    event.add("dtstart", entry.starts_at)
-    event.add("dtend", entry.ends_at)
+    # in UTC: a named zone would have to come with its rules (RFC 5545, 3.6.5)
+    event.add("dtstart", entry.starts_at.astimezone(UTC))
+    event.add("dtend", entry.ends_at.astimezone(UTC))
     event.add("summary", words.done(site.name) if visit.state == Visit.State.DONE else site.name)
     event.add("status", "CANCELLED" if entry.is_off else _STATUS[Visit.State(visit.state)])
     if site.address:

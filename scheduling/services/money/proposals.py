@@ -6,7 +6,7 @@ to its version. What stands on an invoice in force is left out.
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
@@ -201,19 +201,29 @@ class _Maker:
 
     def _proposal(self, client: Client, draft: _Draft, sites: Sequence[Site]) -> Proposal:
         on_it = [site for site in sites if site.pk in draft.sites] or [s for s in sites if s.client_id == client.pk]
+        address = on_it[0].address if on_it else ""
         return Proposal(
             company=self.company,
             client=client,
             bill_to_name=client.name,
-            bill_to_address=on_it[0].address if on_it else "",
+            bill_to_address=address,
             first_day=min(draft.first_days),
             last_day=max(draft.last_days),
             lines=tuple(draft.lines),
             records=tuple(draft.records),
             periods=tuple(draft.periods),
             missing=tuple(draft.missing),
-            remarks=(words.is_a_proposal(), *draft.remarks),
+            remarks=(words.is_a_proposal(), *self._unnamed(draft, address), *draft.remarks),
         )
+
+    def _unnamed(self, draft: _Draft, address: str) -> Iterator[str]:
+        """Whom an invoice would leave unnamed. Article 226 of the directive on VAT, 2006/112/EC (from memory)."""
+        if not self.company.address.strip():
+            yield words.no_address_of_seller()
+        if not self.company.tax_number.strip() and any(line.vat_percent for line in draft.lines):
+            yield words.no_tax_number()
+        if not address.strip():
+            yield words.no_address_of_client()
 
     def _add(self, record: ServiceRecord) -> None:
         client = self.owners.of_site(record.site, record.done_at)

@@ -54,6 +54,30 @@ def is_a_proposal() -> str:
     )
 
 
+def no_address_of_seller() -> str:
+    """The company never said where it is."""
+    return gettext(
+        "The company's own address is not entered, and invoices usually have to name it: add it with PATCH "
+        "/api/v1/company/."
+    )
+
+
+def no_tax_number() -> str:
+    """Tax is asked for by somebody who names no number for it."""
+    return gettext(
+        "The company's own tax number is not entered, and invoices with tax usually have to name it: add it with PATCH "
+        "/api/v1/company/."
+    )
+
+
+def no_address_of_client() -> str:
+    """Nobody knows where it would be sent."""
+    return gettext(
+        "No address of the client is known, and invoices usually have to name it: add it to the site, or send it as "
+        "bill_to with the invoice."
+    )
+
+
 def no_minutes(day: date, site: str) -> str:
     """A report does not say how long the work took."""
     return gettext("The report of {day} at {site} gives no minutes, so no labour is charged for it.").format(

@@ -48,6 +48,7 @@ def _day_reason(stop: Stop, why: rounds.Why, question: PlanQuestion, earlier: Ea
         words.parts_come(day) if wait is not None and wait.until == day else _of_day(why, question),
         words.nobody_else(installer) if why.installer is By.ONLY_ONE else "",
         words.shortest_way(installer, why.detour_s) if why.installer is By.SHORTEST_WAY else "",
+        words.cheapest_with(installer) if why.installer is By.WHOLE else "",
     ]
     return words.joined(clauses)
 

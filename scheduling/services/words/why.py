@@ -68,7 +68,12 @@ def cheapest(other: date, more: float, currency: str) -> str:
 
 def cheaper_together(other: date, less: float, currency: str) -> str:
     """By itself another day would do better, with all others this one does."""
-    words = gettext("by itself {money:.2f} {currency} cheaper on {day}, but no cheaper rounds were found with it there")
+    if less < _LEAST_MONEY:
+        return gettext("its day hardly matters, and of all rounds tried those with it here cost least")
+    words = gettext(
+        "its work alone would cost {money:.2f} {currency} less on {day}, but of all rounds tried those with it "
+        "here cost least"
+    )
     return words.format(day=long_day(other), money=less, currency=currency)
 
 
@@ -88,6 +93,13 @@ def shortest_way(installer: str, detour_s: int) -> str:
     return words.format(installer=installer, minutes=minutes)
 
 
+def cheapest_with(installer: str) -> str:
+    """Somebody else's detour is shorter, but not what all rounds cost."""
+    return gettext("somebody else is nearer, but of all rounds tried those with {installer} here cost least").format(
+        installer=installer
+    )
+
+
 def window_opens(at: datetime, zone: str) -> str:
     """It could not begin any earlier."""
     return gettext("not before the site opens at {time:%H:%M}").format(time=at.astimezone(ZoneInfo(zone)))
@@ -101,7 +113,9 @@ def near_planned(at: datetime, zone: str) -> str:
 
 def window_closes(at: datetime, zone: str) -> str:
     """One place later it could not begin in time."""
-    return gettext("work must begin by {time:%H:%M} there").format(time=at.astimezone(ZoneInfo(zone)))
+    return gettext("work must begin by {time:%H:%M} to be done before the site closes").format(
+        time=at.astimezone(ZoneInfo(zone))
+    )
 
 
 def drive(drive_s: int, *, is_first: bool) -> str:

@@ -80,7 +80,9 @@ def deliver(message: Message) -> None:
         links = re.findall(r"https?://\S+", message.body)
         sender.send(number=message.text_number, text=words.as_text_message(message, links))
         return
-    letter = EmailMessage(subject=message.subject, body=message.body, to=[message.email])
+    # a server may write for many companies from one address; who answers writes to theirs
+    reply_to = [message.company.email] if message.company.email else None
+    letter = EmailMessage(subject=message.subject, body=message.body, to=[message.email], reply_to=reply_to)
     for document in message.documents.all():
         letter.attach(document.name, bytes(document.content), document.media_type)
     letter.send()

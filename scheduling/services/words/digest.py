@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 from accounts.dates import long_day
 from accounts.language import gettext, ngettext
 from accounts.models import Company
+from accounts.services.links import address_of
 from scheduling.services.people.words import Text
 
 if TYPE_CHECKING:
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
 
 #: Matters of one kind that are written out; the rest is counted. Common practice, no source: one screen of a phone.
 _MOST_WRITTEN: Final = 5
+#: The page that shows all of them.
+ATTENTION: Final = "attention/"
 
 
 def digest_text(company: Company, kinds: "Sequence[Kind]", day: date) -> Text:
@@ -50,4 +53,5 @@ def _ended(company: Company, paragraphs: Sequence[str]) -> str:
         "You get this letter each morning from {company}. "
         "To get it no more, set gets_digest to false under /api/v1/me/."
     )
-    return "\n\n".join([*paragraphs, end.format(company=company.name)])
+    where = gettext("All of it, with what settles it: {page}").format(page=address_of(ATTENTION))
+    return "\n\n".join([*paragraphs, where, end.format(company=company.name)])

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from django.db.models import Q, prefetch_related_objects
 
@@ -20,8 +21,10 @@ from scheduling.services.needs.costs import all_exhausted_by
 from scheduling.services.needs.reading import with_dates
 from scheduling.services.needs.waiting import cost_of_a_week
 from scheduling.services.orders.deliveries import late_deliveries
+from scheduling.services.people.messages import call_back_by
 from scheduling.services.policy import read_policy
 from scheduling.services.rounds.faults import IN_NO_ROUND, faults_of
+from scheduling.services.rounds.not_planned import is_within_reach
 from scheduling.services.rounds.offers import is_outdated
 from scheduling.services.settling import Settle
 from scheduling.services.stock.lots import expired_pieces
@@ -96,7 +99,8 @@ def needs_attention(*, company: Company, now: datetime) -> list[Kind]:
 class _Attention:
     def __init__(self, company: Company, now: datetime) -> None:
         self.company, self.now, self.today = company, now, company.day_at(now)
-        self.policy = read_policy(company=company).planning
+        policy = read_policy(company=company)
+        self.policy, self.rules = policy.planning, policy.rules
 
     def kinds(self) -> Iterator[Kind]:
         findings = {"bad_water": [], "faults": [], "unread": []}  # type: dict[str, list[Finding]]
@@ -327,24 +331,33 @@ class _Attention:
                 site=site,
                 client=client,
                 visit=message.visit_id,
-                day=self.company.day_at(message.created_at),
+                day=self._call_by(message, site),
             )
 
+    def _call_by(self, message: Message, site: Site | None) -> date:
+        """The day by which a client was promised a call; of other calls, that on which they were asked for."""
+        if message.kind != Message.Kind.CALL_BACK or site is None:
+            return self.company.day_at(message.created_at)
+        return call_back_by(message.created_at, self.rules.call_back_hours, ZoneInfo(site.time_zone)).date()
+
     def _in_no_round(self) -> Iterator[Matter]:
-        """Confirmed visits on days that are planned, for which nobody drives."""
+        """Confirmed visits within the reach of a plan, for which nobody drives."""
         plans = Plan.objects.of_company(self.company).filter(state=Plan.State.PUBLISHED)
-        spans = [(plan.first_day, plan.last_day, plan.pk) for plan in plans]
+        spans = [(plan.first_day, plan.last_day) for plan in plans]
         confirmed = Visit.objects.of_company(self.company).filter(
             state=Visit.State.CONFIRMED, appointment_at__gt=self.now
         )
         for visit in confirmed.select_related("site__client").order_by("appointment_at", "pk"):
             assert visit.appointment_at is not None
             day = self.company.day_at(visit.appointment_at)
-            plan = next((pk for first, last, pk in spans if first <= day <= last), None)
-            if plan is not None and visit.pk not in self._stop_of_visit:
+            if visit.pk in self._stop_of_visit or not is_within_reach(day, self.today):
+                continue
+            if any(first <= day <= last for first, last in spans):
                 body = {"first_day": day.isoformat(), "days": 1}
                 settle = Settle(words.plan_day(day), "POST", "/api/v1/plans/", body)
-                yield self._at_visit(visit, words.of_no_round(visit), settle)
+            else:
+                settle = Settle(words.plan_through(day), "POST", "/api/v1/plans/")
+            yield self._at_visit(visit, words.of_no_round(visit), settle)
 
     def _broken_rounds(self) -> Iterator[Matter]:
         """Stops of published rounds that nobody can make, or not then."""

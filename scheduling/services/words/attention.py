@@ -150,6 +150,11 @@ def plan_day(day: date) -> str:
     return gettext("Plan {day} again, and publish.").format(day=long_day(day))
 
 
+def plan_through(day: date) -> str:
+    """A day that no plan reaches yet must be planned."""
+    return gettext("Plan the days through {day}, and publish.").format(day=long_day(day))
+
+
 def enter_reading() -> str:
     """The client is asked for a reading."""
     return gettext("Ask for a reading and enter it.")

@@ -88,6 +88,9 @@ def load_company(
     )
     choose_for_invented(user=owner.user, password=passwords[first["email"]])
     company = owner.company
+    for name in ("phone", "email", "address", "tax_number"):
+        setattr(company, name, spec[name])
+    company.save()
     clients = _clients(company, scenario)
     members = {first["email"]: owner}
     for person in spec["people"]:
@@ -119,9 +122,10 @@ def _clients(company: Company, scenario: Scenario) -> dict[str, Client]:
             company=company,
             name=name,
             email=f"{site.code.lower()}@clients.ostrelle-water.example",
+            phone=f"+999 555 {1000 + number}",
             notes="Invented client of the demo.",
         )
-        for name, site in names.items()
+        for number, (name, site) in enumerate(names.items(), start=1)
     ]
     return {client.name: client for client in Client.objects.bulk_create(rows)}
 

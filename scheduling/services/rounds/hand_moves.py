@@ -336,7 +336,7 @@ class _Moving:
             },
             minutes=round(answer.drive_s / 60, 1),
             km=round(answer.drive_m / 1_000, 1),
-            differences=self._differences(rows) if answer.after else [],
+            differences=self._differences(rows) if rows else [],
             rows=rows,
         )
 
@@ -398,7 +398,8 @@ class _Moving:
             cancelled_stops = [s for s in self.stops if old is not None and s.round_id == old.pk and s.pk in self.off]
             if route is None:
                 if old is not None and answer.after:
-                    rows.append((old, [*begun_stops, *cancelled_stops]))
+                    placed = {int(s.visit) for other in answer.after for s in other.stops}
+                    rows.append((old, [s for s in self._as_told(old) if s.visit_id not in placed]))
                 continue
             row = round_row(self.plan, route, self.question)
             row.pk = old.pk if old is not None else None
@@ -414,6 +415,10 @@ class _Moving:
             stops = [*begun_stops, *more]
             rows.append((row, [*stops, *cancelled_stops]))
         return rows
+
+    def _as_told(self, row: Round) -> list[Stop]:
+        """What stays in a round that nobody can time anew, its installer being away by now, until it is repaired."""
+        return [s for s in self.stops if s.round_id == row.pk and s.pk != self.stop.pk]
 
     def _reason_by_hand(self) -> dict[tuple[int, int, date], str]:
         """Why the stop that is moved will be where it is."""
@@ -505,12 +510,7 @@ class _Leaving(_Moving):
         return []
 
     def _rows(self, answer: MovedByHand) -> list[tuple[Round, list[Stop]]]:
-        rows = super()._rows(answer)
-        if rows:
-            return rows
-        # nothing is left to be timed: what has begun and what was cancelled stays as it is
-        unmoved = [s for s in self.stops if s.round_id == self.source.pk and s.pk in self.begun | self.off]
-        return [(self.source, unmoved)]
+        return super()._rows(answer) or [(self.source, self._as_told(self.source))]
 
     def store(self, hand_move: HandMove, by: Membership | None, lock: bool, reason: str) -> None:
         Stop.objects.filter(pk=self.stop.pk).delete()

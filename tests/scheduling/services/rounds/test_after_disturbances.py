@@ -303,3 +303,25 @@ def test_days_that_nobody_said_reach_through_the_last_that_was_told(
     told = asked_days(company=town.company, policy=policy, now=TEN, first_day=first_day)
     assert told == (first_day, max(policy.horizon_days, min(expected - 1, day - 1)) if day < 60 else MOST_DAYS)
     assert asked_days(company=town.company, policy=policy, now=TEN, days=3)[1] == 3
+
+
+@pytest.mark.parametrize("change", ["confirmed otherwise", "taken out"])
+def test_the_rest_of_a_round_stays_as_told_where_its_installer_is_away(week: Week, change: str) -> None:
+    """Nobody can time the round of an installer who is ill anew; what is left in it is for a repair to rearrange."""
+    rounds = week.plan.rounds.order_by("day", "pk")
+    full = next(r for r in rounds if r.stops.count() > 1 and r.stops.filter(visit__state="confirmed").exists())
+    kept = list(full.stops.filter(visit__state="confirmed"))
+    leaving = full.stops.exclude(pk__in=[stop.pk for stop in kept]).first()
+    others = set(full.stops.exclude(pk=leaving.pk).values_list("pk", "visit_id", "starts_at"))
+    day = (full.day - TODAY).days
+    week.absent(full.installer.name, day, day)
+    Message.objects.all().delete()
+    if change == "taken out":
+        confirmed_times.decline(visit=leaving.visit, by=None, reason="away", now=TEN)
+    else:
+        week.confirm(leaving.visit, at(day, 16), installer=next(i for i in week.crew.values() if i != full.installer))
+    assert set(full.stops.values_list("pk", "visit_id", "starts_at")) == others
+    told = Message.objects.filter(kind="rounds_changed", audience="installer")
+    assert any(leaving.visit.site.name in message.body for message in told)
+    faults = faults_of_plan(plan=week.plan, now=TEN)
+    assert {str(stop.visit_id) for stop in kept} <= {row.visit for row in faults if row.code == "installer_away"}

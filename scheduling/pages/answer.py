@@ -43,7 +43,7 @@ class AnswerPage(View):
         asked = read_answer_token(token)
         if asked is None:
             return self._page(request, None, words.not_ours(), status=404)
-        return self._page(request, asked, words.asked_for_call() if "called" in request.GET else "")
+        return self._page(request, asked, "")
 
     def post(self, request: HttpRequest, token: str) -> HttpResponse:
         """Take the answer and show how the visit stands now."""
@@ -64,7 +64,7 @@ class AnswerPage(View):
         if choice == ACCEPT:
             # the link of the offer is used up; that of the time may cancel it
             return redirect("answer-page", token=answer_token(visit))
-        return redirect(f"{request.path}?called=1" if choice == "call_me" else request.path)
+        return redirect(request.path)
 
     @staticmethod
     def _page(request: HttpRequest, asked: AnsweredFor | None, remark: str, status: int = 200) -> HttpResponse:

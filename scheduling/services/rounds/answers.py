@@ -4,10 +4,11 @@ from datetime import datetime
 from typing import Any
 
 from accounts.errors import Conflict, Fault, InvalidInput
-from scheduling.models import Need, Visit
+from scheduling.models import Message, Need, Visit
 from scheduling.services.people import words
 from scheduling.services.people.answer_links import AnsweredFor
 from scheduling.services.rounds import confirmed_times
+from scheduling.services.words.answers import asked_for_call
 
 ACCEPT, DECLINE, CANCEL, CALL_ME = "accept", "decline", "cancel", "call_me"
 ANSWERS = (
@@ -89,4 +90,6 @@ def _sentence(asked: AnsweredFor) -> str:
     """How the visit stands; to whoever comes by the link of an older offer, that a newer letter has the times."""
     if asked.visit.state == Visit.State.OFFERED and not asked.is_open:
         return words.offered_anew()
-    return words.state_sentence(asked.visit)
+    to_call = Message.objects.filter(visit=asked.visit, kind=Message.Kind.CALL_WANTED, state=Message.State.TO_CALL)
+    sentence = words.state_sentence(asked.visit)
+    return f"{asked_for_call()} {sentence}" if to_call.exists() else sentence

@@ -216,6 +216,9 @@ def test_a_call_is_asked_for_once_and_stands_on_the_call_list(
     calls = as_office.get("/api/v1/messages/", {"state": "to_call", "kind": "call_wanted"}).json()["results"]
     assert [call["visit"] for call in calls] == [row["id"]]
     assert "After six." in calls[0]["body"]
+    assert api.get(link).json()["sentence"].startswith("Thank you. We will call you. Please choose ")
+    as_office.post(f"/api/v1/messages/{calls[0]['id']}/called/", {}, format="json")
+    assert api.get(link).json()["sentence"].startswith("Please choose ")
     assert Visit.objects.get(pk=row["id"]).state == "offered"
 
 

@@ -6,9 +6,9 @@ something better of its own keeps it; a field of this project's own kind says wh
 """
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from functools import cache
-from typing import Any, Final
+from typing import Any, Final, cast
 
 from django import forms
 from rest_framework import fields, relations, serializers
@@ -167,11 +167,11 @@ def what_a_form_takes(field: forms.Field | None) -> str | None:
 
 
 @cache
-def _patterns_of_framework(kind: type[Any]) -> tuple[re.Pattern[str], ...]:
+def _patterns_of_framework(kind: Hashable) -> tuple[re.Pattern[str], ...]:
     """The sentences that REST framework has for a kind of field, with anything in their places."""
     texts = {
         str(text)
-        for base in kind.__mro__
+        for base in cast("type[Any]", kind).__mro__
         if base.__module__.startswith("rest_framework.")
         for text in getattr(base, "default_error_messages", {}).values()
     }

@@ -105,6 +105,29 @@ def test_what_a_confirmed_visit_will_do_is_only_counted(
     assert sum(after[kind]["dealt_with"] for kind in ("bad_water_soon", "endangers_membrane")) == len(rows)
 
 
+@pytest.mark.parametrize(("day", "settled_by"), [("2026-03-04", None), ("2026-03-20", {}), ("2026-06-01", None)])
+def test_a_time_past_the_published_days_is_in_no_round_as_far_as_a_plan_reaches(
+    town: Town, ada: Installer, as_office: APIClient, office: Membership, day: str, settled_by: dict[str, Any] | None
+) -> None:
+    publish_plan(plan=run_night(town, sites=2), by=office, now=NOW)
+    visit = Visit.objects.filter(state="proposed").first()
+    body = {"appointment_at": f"{day}T10:00:00Z", "outside_access_hours": True}
+    assert as_office.post(f"/api/v1/visits/{visit.pk}/confirm/", body, format="json").status_code == 200
+    rows = {row["visit"]: row for row in _kinds(as_office)["in_no_round"]["matters"]}
+    shown = as_office.get(f"/api/v1/visits/{visit.pk}/").json()
+    if settled_by is None:
+        # in a round of that day, or further ahead than a plan reaches
+        assert visit.pk not in rows
+        assert shown["planned"] or "28" in shown["why_in_no_round"]
+    else:
+        assert rows[visit.pk]["settle"] == {
+            "words": "Plan the days through Friday 20 March, and publish.",
+            "method": "POST",
+            "path": "/api/v1/plans/",
+            "body": settled_by,
+        }
+
+
 def test_faults_are_apart_from_bad_water_and_what_only_explains_is_left_out(town: Town, as_office: APIClient) -> None:
     unit = town.unit()
     _finding(unit, "D03", "pump_not_running")

@@ -15,7 +15,7 @@ from pypdf import PdfReader
 from rest_framework.test import APIClient
 
 from accounts.models import Client, Company
-from fleet.models import PastOwnership, Unit
+from fleet.models import PastOwnership, Site, Unit
 from scheduling.models import Invoice, InvoicedWork, ServiceRecord
 from tests import factories
 
@@ -120,6 +120,19 @@ def test_a_visit_comes_to_what_it_does_by_hand(report: Report, as_office: APICli
     assert proposal["missing"] == []
     assert "tax adviser" in proposal["remarks"][0]
     assert proposed(as_office) == [proposal], "the same input gives the same document"
+
+
+def test_a_proposal_says_whom_an_invoice_would_leave_unnamed(report: Report, as_office: APIClient) -> None:
+    report()
+    Company.objects.update(address="Yard 1")
+    complete = proposed(as_office)[0]
+    assert not [remark for remark in complete["remarks"] if "usually have to name" in remark]
+    Company.objects.update(address="", tax_number=" ")
+    Site.objects.update(address="")
+    (proposal,) = proposed(as_office)
+    unnamed = [remark for remark in proposal["remarks"] if "usually have to name" in remark]
+    assert [words in remark for words, remark in zip(("own address", "tax number", "the client"), unnamed, strict=True)]
+    assert proposal["missing"] == [], "small sums and small firms may do without; that is for the company to say"
 
 
 def test_an_issued_invoice_is_numbered_kept_and_not_asked_for_twice(

@@ -63,7 +63,10 @@ def test_owner_and_office_read_once_a_morning_what_the_list_says(
     assert finding.installer_sentence in body
     assert "555 0111" in body
     assert "Tuesday 3 March" in letters[0].subject
+    assert "/attention/" in body
+    Company.objects.filter(pk=town.company.pk).update(email="desk@water.example")
     assert send_messages(now=MORNING)["sent"] == len(letters) == len(mail.outbox)
+    assert {tuple(letter.reply_to) for letter in mail.outbox} == {("desk@water.example",)}
 
 
 def test_a_kind_without_a_matter_is_left_out_and_a_long_one_is_counted(town: Town, office: Membership) -> None:

@@ -215,3 +215,13 @@ def test_a_day_without_an_hour_is_answered_as_the_day(
     (letter,) = Message.objects.filter(kind="report_noted")
     assert "your report of Sunday 1 March. We understood" in letter.body
     assert "12:00" not in letter.body.partition("somebody will call")[0]
+
+
+def test_a_call_promised_in_the_evening_stands_on_the_day_it_is_due(
+    unit: Unit, as_client: APIClient, as_office: APIClient, clock: Any, django_capture_on_commit_callbacks: Caught
+) -> None:
+    clock.move_to(NOW.replace(hour=16))
+    see(as_client, unit, django_capture_on_commit_callbacks, no_water=True)
+    (call,) = matters(as_office, "calls")
+    assert "Tuesday 3 March" in call["sentence"]
+    assert call["day"] == "2026-03-03"

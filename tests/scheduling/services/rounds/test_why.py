@@ -1,6 +1,6 @@
 """Why a stop is where it is: the sentence stays true through moves by hand, locks and what clients confirm."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -13,6 +13,7 @@ from scheduling.services.rounds.plans import publish_plan
 from scheduling.services.rounds.replanning import Happened, replan_day
 from scheduling.services.visits.locks import lock_stop
 from scheduling.services.visits.visits import cancel_visit, confirm_visit
+from scheduling.services.words import why as words
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, Town
 
@@ -110,3 +111,13 @@ def test_what_a_repair_keeps_near_its_time_does_not_say_that_the_site_opens_then
     why = _whys(as_office, repaired)
     assert why[kept.visit_id].endswith(" near the time planned before.")
     assert not any("the site opens" in each for each in why.values())
+
+
+def test_cents_are_no_reason_for_a_day() -> None:
+    other = date(2026, 3, 5)
+    assert words.cheaper_together(other, 0.03, "EUR").startswith("its day hardly matters, and of all rounds tried")
+    told = words.cheaper_together(other, 2.5, "EUR")
+    assert told == (
+        "its work alone would cost 2.50 EUR less on Thursday 5 March, but of all rounds tried those with it here cost "
+        "least"
+    )

@@ -6,9 +6,8 @@ something better of its own keeps it; a field of this project's own kind says wh
 """
 
 import re
-from collections.abc import Hashable, Iterable, Mapping, Sequence
-from functools import cache
-from typing import Any, Final, cast
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Final
 
 from django import forms
 from rest_framework import fields, relations, serializers
@@ -166,16 +165,15 @@ def what_a_form_takes(field: forms.Field | None) -> str | None:
     return None
 
 
-@cache
-def _patterns_of_framework(kind: Hashable) -> tuple[re.Pattern[str], ...]:
+def _patterns_of_framework(kind: type[Any]) -> list[re.Pattern[str]]:
     """The sentences that REST framework has for a kind of field, with anything in their places."""
     texts = {
         str(text)
-        for base in cast("type[Any]", kind).__mro__
+        for base in kind.__mro__
         if base.__module__.startswith("rest_framework.")
         for text in getattr(base, "default_error_messages", {}).values()
     }
-    return tuple(re.compile(re.sub(r"\\\{\w+\\\}", ".*", re.escape(text)), re.DOTALL) for text in sorted(texts))
+    return [re.compile(re.sub(r"\\\{\w+\\\}", ".*", re.escape(text)), re.DOTALL) for text in sorted(texts)]
 
 
 def _is_of_framework(field: Any, fault: Any) -> bool:

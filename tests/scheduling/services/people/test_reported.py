@@ -13,7 +13,7 @@ from rest_framework.test import APIClient
 
 from accounts.models import Client, Company, Membership
 from fleet.models import Finding, Unit
-from scheduling.models import Message, Need
+from scheduling.models import CompanyPolicy, Message, Need
 from scheduling.services.people.messages import call_back_by
 from tests import factories
 
@@ -217,10 +217,10 @@ def test_a_day_without_an_hour_is_answered_as_the_day(
     assert "12:00" not in letter.body.partition("somebody will call")[0]
 
 
-def test_a_call_promised_in_the_evening_stands_on_the_day_it_is_due(
-    unit: Unit, as_client: APIClient, as_office: APIClient, clock: Any, django_capture_on_commit_callbacks: Caught
+def test_a_call_promised_for_the_next_day_stands_on_the_day_it_is_due(
+    unit: Unit, as_client: APIClient, as_office: APIClient, django_capture_on_commit_callbacks: Caught
 ) -> None:
-    clock.move_to(NOW.replace(hour=16))
+    CompanyPolicy.objects.create(company=unit.company, settings={"call_back_hours": 10})
     see(as_client, unit, django_capture_on_commit_callbacks, no_water=True)
     (call,) = matters(as_office, "calls")
     assert "Tuesday 3 March" in call["sentence"]

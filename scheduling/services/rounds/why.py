@@ -1,9 +1,9 @@
 """Why a stop is where it is, as it is stored with the stop."""
 
 from collections.abc import Iterable, Mapping
-from datetime import date
+from datetime import date, datetime
 
-from scheduling.models import Stop
+from scheduling.models import Stop, Visit
 from scheduling.planning import rounds
 from scheduling.services.rounds.problem import PlanQuestion
 from scheduling.services.words import why as words
@@ -68,10 +68,18 @@ def _place_reason(stop: Stop, why: rounds.Why, question: PlanQuestion) -> str:
     if why.window_s is not None:
         day = (stop.round.day - question.clock.first_day).days
         at, zone = question.clock.moment(day, why.window_s), stop.visit.site.time_zone
+        begins, ends = (_offered(stop.visit, name) for name in ("opens_at", "closes_at"))
         if why.place is Place.WINDOW_CLOSES:
-            return words.window_closes(at, zone)
+            return (words.offer_ends if at in ends else words.window_closes)(at, zone)
+        if at in begins:
+            return words.offer_begins(at, zone)
         # a repair begins near what people were told, which is later than the site opens
         candidate = question.problem.candidates[question.problem.candidate_index[str(stop.visit_id)]]
         is_open = any(window.day == day and window.opens_s == why.window_s for window in candidate.windows)
         return (words.window_opens if is_open else words.near_planned)(at, zone)
     return words.drive(why.drive_s, is_first=why.is_first)
+
+
+def _offered(visit: Visit, name: str) -> set[datetime]:
+    """When the windows open, or close, that the client may still choose."""
+    return {datetime.fromisoformat(offer[name]) for offer in visit.offers if visit.state == Visit.State.OFFERED}

@@ -118,6 +118,18 @@ def window_closes(at: datetime, zone: str) -> str:
     )
 
 
+def offer_begins(at: datetime, zone: str) -> str:
+    """The client was offered a window, and it could not begin any earlier in it."""
+    words = gettext("not before {time:%H:%M}, when the time offered to the client begins")
+    return words.format(time=at.astimezone(ZoneInfo(zone)))
+
+
+def offer_ends(at: datetime, zone: str) -> str:
+    """The client was offered a window; one place later it would begin too late for it."""
+    words = gettext("not later than {time:%H:%M}, when the time offered to the client ends")
+    return words.format(time=at.astimezone(ZoneInfo(zone)))
+
+
 def drive(drive_s: int, *, is_first: bool) -> str:
     """How far it is from where the installer comes."""
     minutes = round(drive_s / 60)

@@ -7,9 +7,9 @@ import pytest
 from rest_framework.test import APIClient
 
 from accounts.models import Membership
-from scheduling.models import Plan, Stop
+from scheduling.models import Plan, Stop, Visit
 from scheduling.services.rounds.hand_moves import move_stop
-from scheduling.services.rounds.plans import publish_plan
+from scheduling.services.rounds.plans import plan_rounds, publish_plan
 from scheduling.services.rounds.replanning import Happened, replan_day
 from scheduling.services.visits.locks import lock_stop
 from scheduling.services.visits.visits import cancel_visit, confirm_visit
@@ -121,3 +121,17 @@ def test_cents_are_no_reason_for_a_day() -> None:
         "its work alone would cost 2.50 EUR less on Thursday 5 March, but of all rounds tried those with it here cost "
         "least"
     )
+
+
+def test_a_time_offered_to_the_client_is_no_hour_of_the_site(
+    town: Town, as_office: APIClient, office: Membership
+) -> None:
+    town.installer("Ada")
+    run_night(town, sites=1)
+    visit = Visit.objects.get()
+    windows = [{"opens_at": f"2026-03-0{d}T11:00:00Z", "closes_at": f"2026-03-0{d}T12:00:00Z"} for d in (3, 4)]
+    body = {"windows": windows, "outside_access_hours": True}
+    assert as_office.post(f"/api/v1/visits/{visit.pk}/offer/", body, format="json").status_code == 200
+    plan = plan_rounds(company=town.company, by=office, now=NOW, iterations=50).plan
+    (told,) = _whys(as_office, plan).values()
+    assert told.endswith("not before 12:00, when the time offered to the client begins.")

@@ -30,7 +30,7 @@ CARE: Final[tuple[Rule, ...]] = (
             Cause(code="post_filter_old", work=INSPECT_UNIT),
         ),
         confirm=_("Check the age of the carbon and the date of the last sanitising."),
-        action=_("Sanitise tank and lines, and replace the carbon and the post-filter."),
+        action=_("Sanitise tank and lines; replace the carbon and the post-filter if they are old."),
         cautions=(SANITISE, DRINKING),
         source=PRACTICE,
         for_installer=_("Taste or odour with a normal TDS: growth in the tank, or old carbon."),

@@ -37,7 +37,7 @@ _NOT_KNOWN: Final = frozenset(
     )
 )
 _UNITS_OF_HEADERS: Final = {"micron": "um", "microns": "um", "gpd": "US gpd"}
-"""Headers that are units themselves."""
+"""Headers that are units themselves, or end with one: 'GPD', 'Membrane GPD'."""
 DECIMAL_COMMA: Final = re.compile(r"^[+-]?\d+,\d+$")
 _GROUPED_BY_POINTS: Final = re.compile(r"^[+-]?\d{1,3}(\.\d{3})+(,\d+)?$")
 _YEAR: Final = re.compile(r"^(19|20)\d\d$")
@@ -358,7 +358,7 @@ def _quantities(headed: Headed, cells: list[str], habits: Habits) -> CellColumn:
     assert quantity is not None
     cells, grouped = _without_points_alone(headed.column, cells, habits)
     split = [number_and_unit(cell) for cell in cells]
-    of_header = headed.unit or _UNITS_OF_HEADERS.get(headed.header.strip().lower(), "")
+    of_header = headed.unit or _UNITS_OF_HEADERS.get(headed.header.strip().lower().rpartition(" ")[2], "")
     if not of_header and headed.header.strip() == headed.column.header:
         of_header = quantity.canonical_unit
     numbers = plain_numbers([number for number, _ in split], habits, may_be_below=False)

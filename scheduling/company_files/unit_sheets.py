@@ -117,6 +117,9 @@ def _store_unit(row: Row, bringing: Bringing) -> Outcome:
     items = {slot_name(*slot): row.values.pop(f"{slot_name(*slot)}_item", None) for slot in SLOTS}
     cell = row.values.pop("train", None)
     rated_flow = row.values.pop("rated_flow", None)
+    if isinstance(rated_flow, str):
+        row.say("rated_flow", f"'{rated_flow[:40]}' has no unit: head the column [gpd] or [L/day]; this value is not used")
+        rated_flow = None
     note_beside(row, "serial_number", "serial number")
     client, address = row.values.pop("client", None), row.values.pop("address", None)
     if row.values.get("site") and client:

@@ -150,7 +150,7 @@ READING_QUANTITIES: Final = (
     Quantity(
         "permeate_flow_l_per_day", "Q_p", PRODUCT_FLOW, "flow of the permeate",
         needs_flow=True, slip_log=1.0, unit_slips=_FLOW_SLIPS,
-        also="product flow, production, membrane flow",
+        also="product flow, production, membrane flow, ro flow",
     ),
     Quantity(
         "concentrate_flow_l_per_day", "Q_c", WASTE_FLOW, "flow of the concentrate to drain",

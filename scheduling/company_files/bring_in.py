@@ -18,6 +18,7 @@ from scheduling.company_files.cells import habits_of, read_cells
 from scheduling.company_files.columns import Heading, read_heading
 from scheduling.company_files.log_sheets import FEED_WATER, READINGS, Log, is_log, store_log
 from scheduling.company_files.money_sheets import SALES_PRICES, SERVICE_CONTRACTS, VAT_RATES, WARRANTIES
+from scheduling.company_files.notebook import in_columns
 from scheduling.company_files.outcome import BroughtIn, Outcome, PageResult, RowResult
 from scheduling.company_files.ownership_sheet import OWNERSHIPS, share_pasts
 from scheduling.company_files.pages import Page, pages_of
@@ -86,7 +87,7 @@ def bring_in(*, by: Membership, files: Mapping[str, bytes], now: datetime, is_tr
     """
     result = BroughtIn(is_trial=is_trial)
     bringing = Bringing(by.company, by, now)
-    pages = pages_of(files, result.troubles)
+    pages = [in_columns(page) for page in pages_of(files, result.troubles)]
     if by.company.unit_system == Company.UnitSystem.US:
         pages = [page.with_headers(home_headers(page.table.headers)) for page in pages]
     with _taken_back(is_trial):

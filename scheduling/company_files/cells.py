@@ -17,12 +17,13 @@ from fleet.forecasting.files.headers import tidy
 from fleet.forecasting.files.numbers import Numbers, read_numbers
 from fleet.forecasting.files.words import FLAGS, SYNONYMS
 from fleet.intake.tables import TextTable
-from scheduling.company_files.columns import Column, Headed
+from scheduling.company_files.columns import Column, Headed, without_size
 from scheduling.company_files.lots import lots_of
 from scheduling.company_files.price_breaks import price_breaks_of
 from scheduling.company_files.written import (
     day_order,
     home_unit,
+    in_days,
     number_and_unit,
     per_week,
     with_century,
@@ -46,6 +47,7 @@ _NUMBER: Final = re.compile(r"^\d+(\.\d+)?$")
 _SERIAL_DAYS: Final = (36_526.0, 60_000.0)
 _HAS_HOUR: Final = re.compile(r"\d[T ,]+\d{1,2}[:.]\d{2}(?![.\d])")
 _INCH: Final = re.compile(r"(?<=\d)\s*(?:\"|”|″|''|in)$")
+_NUMBER_BEHIND: Final = re.compile(r"\s*#?\s*([12])(?=$|\s+(?:last\s+)?(?:changed|replaced|date)\b)", re.IGNORECASE)
 _CLOSE_WORDS: Final = 0.75
 _OFFSET: Final = re.compile(r"\d(Z|[+-]\d{2}:?\d{2})$", re.IGNORECASE)
 _HOUR: Final = re.compile(r"^(\d{1,2})(?:[:.h](\d{2}))?(?::\d{2})?\s*(?:([ap])?\.?m?\.?|uhr)$", re.IGNORECASE)
@@ -234,15 +236,37 @@ def word_of(column: Column, cell: str) -> str:
         Naming the words that would be right.
     """
     # A nominal size is written with the sign of the inch.
-    written = tidy(_INCH.sub(" inch", cell))
-    if written in column.words:
-        return written
-    for other in _SAME_WORDS.get(column.field, (column.field,)):
-        meant = SYNONYMS.get(other, {}).get(written)
-        if meant in column.words:
-            return str(meant)
+    written = tidy(_INCH.sub(" inch", place_without_number(cell) if column.field == "stage" else cell))
+    for form in (written, written.removesuffix("s")):
+        if form in column.words:
+            return form
+        for other in _SAME_WORDS.get(column.field, (column.field,)):
+            meant = SYNONYMS.get(other, {}).get(form)
+            if meant in column.words:
+                return str(meant)
     shown = ", ".join(f"'{word.replace('_', ' ')}'" for word in column.words)
     raise ValueError(f"'{cell[:40]}' is not one of {shown}{_nearest_word(column, written)}")
+
+
+def place_without_number(place: str) -> str:
+    """What people call a place of a train without its nominal size and its number.
+
+    >>> place_without_number('10" sediment'), place_without_number("10in carbon"), place_without_number("DI 2")
+    ('sediment', 'carbon', 'DI')
+    >>> place_without_number("10 inch")
+    '10 inch'
+    """
+    return _NUMBER_BEHIND.sub("", without_size(place))
+
+
+def number_of_place(place: str) -> int | None:
+    """The number behind the name of a place, of two in a row: 1 or 2; None where there is none.
+
+    >>> number_of_place("DI 2"), number_of_place("DI #1 changed"), number_of_place("carbon")
+    (2, 1, None)
+    """
+    match = _NUMBER_BEHIND.search(place.strip())
+    return int(match[1]) if match else None
 
 
 def _nearest_word(column: Column, written: str) -> str:
@@ -331,6 +355,8 @@ def _numbers(headed: Headed, cells: list[str], habits: Habits) -> CellColumn:
     column = headed.column
     if column.quantity is not None:
         return _quantities(headed, cells, habits)
+    if column.field.endswith("_days"):
+        cells = [in_days(cell) for cell in cells]
     cells, grouped = _without_points_alone(column, cells, habits)
     of_percent = [headed.unit == "%" or cell.endswith("%") for cell in cells]
     numbers = plain_numbers([without_money(cell.rstrip("%")) for cell in cells], habits, may_be_below=False)

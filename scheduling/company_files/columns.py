@@ -18,6 +18,7 @@ from fleet.forecasting.files.headers import tidy
 from scheduling.api.parts import LotSerializer
 
 _ROUND_BRACKETS: Final = re.compile(r"^([^\[\]()]+?)\s*\(([^()]+)\)\s*$")
+_SIZE_BEFORE: Final = re.compile(r"^(?:10|20)\s*-?\s*(?:\"|”|″|''|inch|in\.?)\s+(?=\w)", re.IGNORECASE)
 _CLOSE: Final = 0.75
 
 
@@ -179,6 +180,8 @@ def read_heading(headers: Sequence[str], columns: Sequence[Column], used: Sequen
         name, unit = _name_and_unit(header)
         if name not in by_name:
             name, unit = _name_and_unit(in_english(header))
+        if name not in by_name:
+            name, unit = _name_and_unit(without_size(header))
         column_found = by_name.get(name)
         if column_found is not None and column_found.kind == "word" and unit:
             # 'Tank (gal)' is how much it holds, and not of which kind it is.
@@ -198,6 +201,15 @@ def read_heading(headers: Sequence[str], columns: Sequence[Column], used: Sequen
         taken[column_found.field] = header
         heading.columns.append(Headed(place, header, column_found, unit))
     return heading
+
+
+def without_size(header: str) -> str:
+    """A header without the nominal size that people write before a cartridge.
+
+    >>> without_size("10in sediment"), without_size('20" carbon changed'), without_size("DI 1")
+    ('sediment', 'carbon changed', 'DI 1')
+    """
+    return _SIZE_BEFORE.sub("", header.strip())
 
 
 def _name_and_unit(header: str) -> tuple[str, str]:

@@ -9,10 +9,11 @@ from typing import Any, Final
 from django.db import transaction
 
 from fleet.engineering.errors import EngineeringError
+from fleet.engineering.units import QUANTITY_KINDS
 from fleet.forecasting.files.german_headers import in_english
 from fleet.forecasting.files.guide import FileColumn
-from fleet.forecasting.files.headers import find_columns, tidy
-from fleet.forecasting.files.words import SYNONYMS
+from fleet.forecasting.files.headers import find_columns, names_and_units, tidy
+from fleet.forecasting.files.words import SYNONYMS, word_of_guide
 from fleet.intake import feed_water, feed_water_log, readings, readings_log
 from fleet.intake.columns import Column, Vocabulary, column_of
 from fleet.intake.reading_fields import NOT_A_TIME
@@ -37,6 +38,8 @@ from scheduling.company_files.rows import Bringing
 from scheduling.company_files.written import day_order, home_unit, number_and_unit, spelled_pressure, with_century
 
 _TIMES: Final = ("taken_at", "date", "time")
+_LEFT_OUT: Final = frozenset(("source", "person", "occasion", "state", "instrument", "tank_valve"))
+"""Words without which a reading is one all the same."""
 _FIELD_WORDS: Final = {"unit_id": "unit", "site_id": "site", "day": "taken_at"}
 
 
@@ -101,7 +104,7 @@ def is_log(log: Log, page: Page) -> bool:
 
 def store_log(log: Log, page: Page, bringing: Bringing, *, is_us: bool) -> PageResult:
     """Store the rows of a page; a value that cannot be is left out and told of, and the rest of its row kept."""
-    result = PageResult(page.origin, log.name)
+    result = PageResult(page.origin, log.name, list(page.remarks))
     if log is FEED_WATER:
         page = _by_site(page, bringing)
     columns = _columns(log, page, result)
@@ -131,7 +134,8 @@ def store_log(log: Log, page: Page, bringing: Bringing, *, is_us: bool) -> PageR
         trial = transaction.savepoint()
         outcome = _take(log, rows, lines_known, bringing, batch)
         for row in rows:
-            at_fault = {name for name in row.sent if row.label(name) in {fault.field for fault in row.faults}}
+            fields = {fault.field for fault in row.faults}
+            at_fault = {name for name in (*row.sent, *(row.words.keys() & _LEFT_OUT)) if row.label(name) in fields}
             if row.faults and at_fault and len({fault.field for fault in row.faults}) == len(at_fault):
                 without[row.line] = at_fault
         if without:
@@ -193,11 +197,17 @@ def _not_stored(row: Row, header: str, why: str) -> CellRemark:
 
 def _row_result(row: Row, stored_lines: set[Any], cells: list[CellRemark], owner: str) -> RowResult:
     name = row.words.get(owner, "")
+    cells = list(dict.fromkeys(cells))
     if row.faults:
         cells = [CellRemark(fault.field, str(row.raw.get(fault.field, "")), fault.sentence) for fault in row.faults]
         outcome = Outcome.REFUSED
     else:
         outcome = Outcome.MADE if row.line in stored_lines else Outcome.LEFT
+        doubtful = [
+            CellRemark(row.label(flag.field), str(row.raw.get(row.label(flag.field), "")), flag.sentence)
+            for flag in row.flags
+        ]
+        cells = [*cells, *(each for each in doubtful if outcome == Outcome.MADE)]
     return RowResult(row.line, outcome, name, [f"{cell.column}: {cell.remark}" for cell in cells], cells=cells)
 
 
@@ -220,6 +230,8 @@ def _columns(log: Log, page: Page, result: PageResult) -> list[Column]:
             column = replace(column_of(place, spelled_out[place], log.vocabulary), header=header)
         except EngineeringError as error:
             column_by_guide = _by_guide(place, header, meaning.column, meaning.unit, log)
+            if column_by_guide is None and not meaning.is_unclear:
+                column_by_guide = _by_unit_behind(place, header, log)
             if column_by_guide is None:
                 if any(cells[place]):
                     why = meaning.why_not if meaning.is_unclear else error.sentence
@@ -231,9 +243,51 @@ def _columns(log: Log, page: Page, result: PageResult) -> list[Column]:
                 f"Columns '{taken[column.name]}' and '{header}' are the same; the second is not read."
             )
             continue
+        if column.name == "source" and not _tells_sources(cells[place]):
+            # 'By' is most often a name and seldom what kind of hand it was.
+            column = replace(column, name="person")
         taken[column.name] = header
         columns.append(column)
-    return columns
+    return _with_units_of_others(columns, result)
+
+
+def _tells_sources(cells: Sequence[str]) -> bool:
+    """Whether most cells say what kind of hand took the readings, and not whose."""
+    written = [tidy(cell) for cell in cells if cell]
+    known = [word for word in written if word_of_guide("source", word) in Reading.Source.values]
+    return 2 * len(known) >= len(written)
+
+
+def _with_units_of_others(columns: Sequence[Column], result: PageResult) -> list[Column]:
+    """Columns of TDS without a unit in that of the others of the page, where all others agree; and that it is taken.
+
+    A meter is read in one scale. What is no concentration says its unit itself: pressures have places of their own.
+    """
+    stated = {each.unit for each in columns if each.is_quantity and each.unit and _is_tds(each)}
+    if len(stated) != 1:
+        return list(columns)
+    (unit,) = stated
+    filled = []
+    for column in columns:
+        if column.is_quantity and not column.unit and _is_tds(column):
+            result.remarks.append(f"Column '{column.header}' names no unit; taken as {unit}, as the others of TDS are.")
+            column = replace(column, unit=unit)
+        filled.append(column)
+    return filled
+
+
+def _is_tds(column: Column) -> bool:
+    return QUANTITY_KINDS[column.name].name == "tds"
+
+
+def _by_unit_behind(place: int, header: str, log: Log) -> Column | None:
+    """The column of a header that names its unit without brackets, 'RO flow GPD'; None where it is none."""
+    for name, unit in names_and_units(header):
+        try:
+            return replace(column_of(place, f"{name.replace('_', ' ')} [{unit}]", log.vocabulary), header=header)
+        except EngineeringError:
+            continue
+    return None
 
 
 def _known(header: str, log: Log) -> str:
@@ -271,7 +325,7 @@ def _rows(
         if not column.is_quantity:
             for row, cell in zip(rows, written, strict=True):
                 row.labels[column.name] = column.header
-                if cell:
+                if cell and column.name not in without.get(row.line, ()):
                     row.words[column.name] = _word(column.name, cell)
             continue
         split = [number_and_unit(cell) for cell in written]

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from accounts.api.clients import ClientSerializer
-from accounts.models import Client, Company
+from accounts.models import Client, Company, Membership
 from accounts.services import record
 from fleet.api.catalogue import CatalogueItemSerializer, PartsRuleSerializer
 from fleet.api.instruments import InstrumentSerializer
@@ -66,26 +66,37 @@ def _sheet(name: str, about: str, records: Records, columns: tuple[Column, ...],
 
 SUPPLIER_RECORDS: Final = _simple(Supplier, SupplierSerializer, "name", "supplier")
 
-SUPPLIERS: Final = _sheet(
+
+def _store_supplier(row: Row, bringing: Bringing) -> Outcome:
+    note_beside(row, "contact", "ask for")
+    note_beside(row, "phone", "telephone")
+    return store_record(SUPPLIER_RECORDS, row, bringing)
+
+
+SUPPLIERS: Final = Sheet(
     "suppliers",
     "whom you buy from",
-    SUPPLIER_RECORDS,
-    columns_of(
-        SupplierSerializer,
-        also={
-            "name": "supplier, vendor, firm",
-            "lead_time_days": "lead time, delivery time, days to deliver",
-            "email": "e-mail, mail, order e-mail, orders to",
-            "customer_number": "our number, account number, customer no",
-            "ship_to": "delivery address, ship to address",
-            "lead_time_sd_days": "spread of lead time",
-            "closed_weekdays": "closed, closed on",
-            "order_weekdays": "order days",
-            "minimum_order_value": "minimum order",
-            "notes": "note, remarks",
-        },
-        examples={"name": "Example Filter Trade", "lead_time_days": "5", "closed_weekdays": "Sat, Sun"},
+    (
+        *columns_of(
+            SupplierSerializer,
+            also={
+                "name": "supplier, vendor, firm",
+                "lead_time_days": "lead time, delivery time, days to deliver",
+                "email": "e-mail, mail, order e-mail, orders to",
+                "customer_number": "our number, account number, customer no",
+                "ship_to": "delivery address, ship to address",
+                "lead_time_sd_days": "spread of lead time",
+                "closed_weekdays": "closed, closed on",
+                "order_weekdays": "order days",
+                "minimum_order_value": "minimum order",
+                "notes": "note, remarks",
+            },
+            examples={"name": "Example Filter Trade", "lead_time_days": "5", "closed_weekdays": "Sat, Sun"},
+        ),
+        Column("contact", "text", "whom to ask for; kept in the notes", also="contact person, contact name"),
+        Column("phone", "text", "kept in the notes", also="telephone, tel, phone number, mobile, cell"),
     ),
+    _store_supplier,
     named_by=("name",),
     is_named=True,
     also=("vendors", "supplier"),
@@ -175,7 +186,7 @@ CATALOGUE: Final = Sheet(
             "supplier": "vendor, bought from",
             "rated_flow": "flow",
             "price_breaks": "volume prices, quantity prices",
-            "pack_size": "pack, pieces per pack",
+            "pack_size": "pack, pack of, pieces per pack",
             "supplier_part_number": "supplier code, order number, vendor part no, vendor part number, supplier part no",
             "lead_time_days": "lead time, lead days, delivery time",
             "maximum_service_time_days": "maximum service time, service life, maximum age",
@@ -414,7 +425,7 @@ SITES: Final = Sheet(
                 "latitude": "lat",
                 "longitude": "lon, long, lng",
                 "time_zone": "timezone, zone",
-                "access_notes": "access, how to get in",
+                "access_notes": "access, how to get in, best time",
                 "chloraminated": "chloramine, chloramines",
                 "own_well": "well, private well, borehole",
                 "supply": "water works, district, water supply, utility, water utility",
@@ -447,26 +458,40 @@ SITES: Final = Sheet(
 )
 
 
-INSTALLERS: Final = _sheet(
+INSTALLER_RECORDS: Final = Records(
+    InstallerSerializer,
+    InstallerSerializer,
+    lambda bringing, values: find_named(Installer.objects.of_company(bringing.company), str(values.get("name", ""))),
+    lambda bringing, facts: create_installer(company=bringing.company, by=bringing.by, now=bringing.now, **facts),
+    lambda bringing, row, facts: update_installer(installer=row, by=bringing.by, now=bringing.now, **facts),
+)
+
+
+def _store_installer(row: Row, bringing: Bringing) -> Outcome:
+    try:
+        return store_record(INSTALLER_RECORDS, row, bringing)
+    except RowRefusedError as refused:
+        email = str(row.values.get("membership") or "")
+        members = Membership.objects.filter(company=bringing.company, user__email__iexact=email)
+        if not email or members.exists():
+            raise
+        # Another person's address, however near, is no better one.
+        advice = f"Nobody of the company has the address '{email[:60]}'; 'manage.py add_member {email[:60]}' adds them"
+        faults = [fault for fault in refused.faults if fault[0] != "membership"]
+        raise RowRefusedError([("membership", advice), *faults]) from None
+
+
+INSTALLERS: Final = Sheet(
     "installers",
     "who drives out, from where, in which van; each is a member of the company already",
-    Records(
-        InstallerSerializer,
-        InstallerSerializer,
-        lambda bringing, values: find_named(
-            Installer.objects.of_company(bringing.company), str(values.get("name", ""))
-        ),
-        lambda bringing, facts: create_installer(company=bringing.company, by=bringing.by, now=bringing.now, **facts),
-        lambda bringing, row, facts: update_installer(installer=row, by=bringing.by, now=bringing.now, **facts),
-    ),
     columns_of(
         InstallerSerializer,
         also={
             "membership": "email, e-mail, member",
             "name": "installer, technician, person",
             "van": "vehicle",
-            "home_latitude": "latitude, lat",
-            "home_longitude": "longitude, lon, long, lng",
+            "home_latitude": "latitude, lat, start lat, start latitude",
+            "home_longitude": "longitude, lon, long, lng, start lon, start long, start longitude",
             "weekdays": "days, working days",
             "shift_starts": "starts, from",
             "shift_ends": "ends, until",
@@ -474,6 +499,7 @@ INSTALLERS: Final = _sheet(
         meanings={"membership": "e-mail of the member of the company who drives; members are added first"},
         examples={"membership": "ina@water.example", "name": "Ina", "weekdays": "Mon-Fri", "shift_starts": "08:00"},
     ),
+    _store_installer,
     named_by=("name",),
     is_named=True,
     also=("installer", "technicians", "techs", "vans"),
@@ -581,7 +607,7 @@ STOCK: Final = Sheet(
         also={
             "item": "item code, item no, part, part no, part number, sku, code",
             "installer": "van, van of, where",
-            "quantity": "pieces, count, on hand, number",
+            "quantity": "pieces, count, on hand, number, in store, in shop, in stock",
             "counted_at": "counted, counted on, date",
             "lots": "lot, batch, expiry, use by",
             "shelf": "bin, place, place on the shelf",

@@ -59,6 +59,7 @@ from scheduling.models import Installer, SalesPrice, ServiceContract, StockLevel
 
 _NUL_FREE: Final = str.maketrans({"\x00": ""})
 _NOT_KEPT: Final[Mapping[str, frozenset[str]]] = {
+    SUPPLIERS.name: frozenset(("contact", "phone")),
     CLIENTS.name: frozenset(("contact",)),
     # Since when they are their clients' is told with whose they were before.
     SITES.name: frozenset(("client_since", *PARTS_OF_ADDRESS)),

@@ -21,7 +21,7 @@ from fleet.forecasting.files.words import CLOGGED, SYNONYMS
 from fleet.models import CatalogueItem, Placement, Position, Site, Stage, Unit
 from fleet.services.units import units
 from fleet.services.units.history import SAME_DAY, enter_placement
-from scheduling.company_files.cells import word_of
+from scheduling.company_files.cells import number_of_place, word_of
 from scheduling.company_files.columns import Column, columns_of
 from scheduling.company_files.outcome import Outcome, RowResult
 from scheduling.company_files.record_sheets import is_room, names_of_clients, nearest_client, note_beside
@@ -60,10 +60,15 @@ _SPOKEN: Final[Mapping[str, tuple[str, ...]]] = {
 """Stage to what else people head its columns."""
 
 
+_NUMBERS: Final = {"lead": "1", "lag": "2"}
+"""How people call the places of a pair who do not say lead and lag; one whose second is empty is no pair."""
+
+
 def _spoken_places(stage: str, role: str) -> list[str]:
     """How people head a place."""
     place, written = slot_name(stage, role).replace("_", " "), stage.replace("_", " ")
-    return [place, *(place.replace(written, other) for other in _SPOKEN.get(stage, ()))]
+    spoken = [place, *(place.replace(written, other) for other in _SPOKEN.get(stage, ()))]
+    return spoken + [name.replace(role, _NUMBERS[role]) for name in spoken if role in _NUMBERS]
 
 
 def train_of(cell: str) -> list[dict[str, str]]:
@@ -115,10 +120,13 @@ UNIT_RECORDS: Final = Records(
 def _store_unit(row: Row, bringing: Bringing) -> Outcome:
     stages = {slot_name(*slot): row.values.pop(f"{slot_name(*slot)}_changed", None) for slot in SLOTS}
     items = {slot_name(*slot): row.values.pop(f"{slot_name(*slot)}_item", None) for slot in SLOTS}
+    _settle_numbers(row, stages, items, bringing)
     cell = row.values.pop("train", None)
     rated_flow = row.values.pop("rated_flow", None)
     if isinstance(rated_flow, str):
-        row.say("rated_flow", f"'{rated_flow[:40]}' has no unit: head the column [gpd] or [L/day]; this value is not used")
+        row.say(
+            "rated_flow", f"'{rated_flow[:40]}' has no unit: head the column [gpd] or [L/day]; this value is not used"
+        )
         rated_flow = None
     note_beside(row, "serial_number", "serial number")
     client, address = row.values.pop("client", None), row.values.pop("address", None)
@@ -176,6 +184,20 @@ def _store_unit(row: Row, bringing: Bringing) -> Outcome:
             items["membrane"] = _membrane_of(rated_flow, bringing)
         changes = [_enter_change(row, unit, slot, stages, items, bringing) for slot in SLOTS]
     return Outcome.CHANGED if outcome == Outcome.LEFT and any(changes) else outcome
+
+
+def _settle_numbers(row: Row, stages: dict[str, Any], items: dict[str, Any], bringing: Bringing) -> None:
+    """Of 'DI 1' and 'DI 2' the first is the only one where nothing is said of the second, and the unit has no pair."""
+    for stage in _PAIRED:
+        lead, lag, single = (slot_name(stage, role) for role in ("lead", "lag", "single"))
+        header = row.headers.get(f"{lead}_changed") or row.headers.get(f"{lead}_item") or ""
+        if number_of_place(header) is None or stages[lag] or items[lag] or stages[single] or items[single]:
+            continue
+        unit = find_named(Unit.objects.of_company(bringing.company), str(row.values.get("code", "")))
+        if unit is None or not unit.positions.filter(stage=stage, role="lead").exists():
+            stages[single], stages[lead] = stages[lead], None
+            items[single], items[lead] = items[lead], None
+            row.headers.setdefault(f"{single}_changed", header)
 
 
 def _as_known(client: str, row: Row, bringing: Bringing) -> str:
@@ -352,7 +374,7 @@ UNITS: Final = Sheet(
             also={
                 "site": "site code, site no, where",
                 "code": "unit, unit code, unit no, unit id",
-                "name": "unit name",
+                "name": "unit name, room",
                 "use": "used for, purpose",
                 "kind": "type, unit type",
                 "commissioned_on": "commissioned, since, fitted on, start, date installed, installed, installed on, "
@@ -460,6 +482,7 @@ POSITIONS: Final = Sheet(
 
 def _store_placement(row: Row, bringing: Bringing) -> Outcome:
     values = row.values
+    _settle_role(row, bringing)
     position = _place_of(values, bringing)
     code = str(values.get("item") or "")
     item = item_called(code, bringing) if code else _item_of(None, position, bringing)
@@ -533,6 +556,20 @@ def enter_reasons(rows: Iterable[tuple[Row, RowResult]], bringing: Bringing) -> 
                 result.outcome = Outcome.CHANGED
         else:
             row.say("removal", f"the cartridge before is known to have left as '{before.removal}'; not changed")
+
+
+def _settle_role(row: Row, bringing: Bringing) -> None:
+    """The role that a number behind the stage tells, 'DI 2', where the unit has two of it."""
+    number = number_of_place(row.as_written.get("stage", ""))
+    if number is None or row.values.get("role") or row.values.get("order"):
+        return
+    role = next(role for role, written in _NUMBERS.items() if written == str(number))
+    unit = find_named(Unit.objects.of_company(bringing.company), str(row.values.get("unit", "")))
+    if unit is not None and unit.positions.filter(stage=row.values.get("stage"), role=role).exists():
+        row.values["role"] = role
+    elif number == 2 and unit is not None:
+        stage = str(row.values.get("stage", "")).replace("_", " ")
+        raise RowRefusedError([("stage", f"{unit.code} has no second {stage}; add the place on the page 'positions'")])
 
 
 def _place_of(values: Mapping[str, Any], bringing: Bringing) -> Position:

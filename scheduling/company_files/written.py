@@ -18,6 +18,9 @@ _GALLONS: Final = re.compile(r"^(?:gal|gallons?|gpm|gal\s?/\s?(?:day|d|min|week|
 _OF_TIME: Final = re.compile(r"^(.+?)\s?(?:/|\bper\b|\ba\b)\s?(week|wk|day|d)$", re.IGNORECASE)
 _UNIT_FIRST: Final = re.compile(r"^(psi|bar)\s+([^\[\]()]*\w)$", re.IGNORECASE)
 _GALLONS_A_WEEK: Final = re.compile(r"^gal(?:lons?|s)?\.?\s?(?:/|per|a)\s?(?:week|wk)$", re.IGNORECASE)
+_RATED_GALLONS: Final = re.compile(r"^rated (?:gal|gallons?)$", re.IGNORECASE)
+_DAYS: Final = re.compile(r"^(\d+(?:\.\d+)?)\s?(?:d|days?|tage?)\.?$", re.IGNORECASE)
+_WEEKS: Final = re.compile(r"^(\d+)\s?(?:wks?|weeks?|wochen?)\.?$", re.IGNORECASE)
 _PRODUCT_FLOW: Final = re.compile(r"^(?:product|permeate|ro)\s+(gpd|gpm)$", re.IGNORECASE)
 _PRESSURE: Final = re.compile(r"^([^\[\]()]*\w)\s+(psi|bar)$", re.IGNORECASE)
 _UNIT_IN_HEADER: Final = re.compile(r"([\[(])\s*([^\[\]()]+?)\s*([\])])")
@@ -30,6 +33,16 @@ def without_money(cell: str) -> str:
     ('4,20', '1,038.50', '3', '69')
     """
     return _NO_CENTS.sub("", _PIECES.sub("", _MONEY.sub("", cell)).strip())
+
+
+def in_days(cell: str) -> str:
+    """A number of days that says so itself, or is one of weeks; any other cell as it is.
+
+    >>> in_days("4 days"), in_days("2 weeks"), in_days("10"), in_days("soon")
+    ('4', '14', '10', 'soon')
+    """
+    weeks = _WEEKS.match(cell)
+    return str(7 * int(weeks[1])) if weeks else _DAYS.sub(r"\1", cell)
 
 
 def with_century(cell: str) -> str:
@@ -118,6 +131,7 @@ def home_headers(headers: Iterable[str]) -> tuple[str, ...]:
     ('weekly use [US gal]', 'permeate flow [US gpd]')
     """
     headers = ["weekly use [gal]" if _GALLONS_A_WEEK.match(header.strip()) else header for header in headers]
+    headers = ["rated volume [gal]" if _RATED_GALLONS.match(header.strip()) else header for header in headers]
     headers = [_PRODUCT_FLOW.sub(r"permeate flow [US \1]", header.strip()) for header in headers]
     return tuple(
         _UNIT_IN_HEADER.sub(lambda match: f"{match[1]}{home_unit(match[2], is_us=True)}{match[3]}", header)

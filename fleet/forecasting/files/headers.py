@@ -86,7 +86,7 @@ def _meaning(file: str, header: str, cells: Sequence[str], guide: dict[str, File
     except EngineeringError as error:
         return Meaning("", why_not=str(error) if any(cells) else "")
     other, unclear = _FIELDS_OF[file], _UNCLEAR.get(file, {})
-    for head, tail in ((name, unit), *(_heads(header) if not unit else ())):
+    for head, tail in ((name, unit), *(names_and_units(header) if not unit else ())):
         candidates = [column for column in GUIDE[file] if column.field in other.get(head, ())]
         if head != name:
             candidates = [column for column in candidates if fits_unit(column, tail)]
@@ -112,18 +112,18 @@ def _split(header: str, guide: dict[str, FileColumn]) -> tuple[str, str, FileCol
         return None
     if name in guide:
         return name, unit, guide[name]
-    for head, tail in _heads(header) if not unit else ():
+    for head, tail in names_and_units(header) if not unit else ():
         if head in guide and fits_unit(guide[head], tail):
             return head, tail, guide[head]
     return None
 
 
-def _heads(header: str) -> Iterator[tuple[str, str]]:
+def names_and_units(header: str) -> Iterator[tuple[str, str]]:
     """A header without brackets as a name and a unit behind it, in every way, the shortest name first.
 
-    >>> list(_heads("Tap TDS, ppm"))
+    >>> list(names_and_units("Tap TDS, ppm"))
     [('tap', 'TDS ppm'), ('tap_tds', 'ppm')]
-    >>> list(_heads("TDS in ppm"))
+    >>> list(names_and_units("TDS in ppm"))
     [('tds', 'ppm'), ('tds_in', 'ppm')]
     """
     parts = [part for part in re.split(r"[\s,;:_]+", header.strip()) if part]

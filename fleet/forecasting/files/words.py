@@ -57,7 +57,7 @@ SYNONYMS: Final[Mapping[str, Mapping[str, str]]] = {
     ),
     # Of an item of the catalogue that is no stage.
     "item_kind": _meaning(
-        small_part="kleinteil kleinteile dichtung dichtungen small_parts",
+        small_part="kleinteil kleinteile dichtung dichtungen small_parts o_ring oring seal gasket fitting",
         accessory="zubehoer accessories",
     ),
     "use": _meaning(

@@ -16,6 +16,7 @@ from django.db.models import Q, prefetch_related_objects
 from accounts.models import Client, Company
 from fleet.engineering.diagnosis import BAD_WATER, CAUSES, NoWork
 from fleet.models import Finding, Site, Stage, Unit
+from fleet.services.units.sites_not_known import CLIENT_NOT_KNOWN
 from scheduling.models import Message, Need, PartsLine, PartsList, Plan, StockLevel, Stop, Visit, VisitTask
 from scheduling.services.needs.costs import all_exhausted_by
 from scheduling.services.needs.reading import with_dates
@@ -227,7 +228,15 @@ class _Attention:
         rows = Need.objects.of_company(self.company).filter(state=Need.State.OPEN, kind=Need.Kind.TAKE_READING)
         wanted = rows.exclude(reading_way="").exclude(reading_way=Need.ReadingWay.NEXT_VISIT)
         wanted_of = set()
-        for need in wanted.select_related("unit__site__client").order_by("pk"):
+        of_nobody = Unit.objects.of_company(self.company).filter(
+            Unit.is_in_use_on(self.today), site__client__name=CLIENT_NOT_KNOWN
+        )
+        for unit in of_nobody.select_related("site__client").order_by("pk"):
+            wanted_of.add(unit.pk)
+            settle = Settle(words.complete_site(unit.site), "PATCH", f"/api/v1/sites/{unit.site_id}/")
+            yield self._at_unit(unit, words.of_nobody(unit), settle)
+        of_somebody = wanted.exclude(unit__in=wanted_of)
+        for need in of_somebody.select_related("unit__site__client").order_by("pk"):
             wanted_of.add(need.unit_id)
             settle = Settle(words.enter_reading(), "POST", f"/api/v1/units/{need.unit_id}/readings/")
             saves = need.reading_saves - need.reading_price

@@ -321,3 +321,14 @@ def slips_past_resin(fresh_tds: float) -> str:
     return gettext(
         "The product read {fresh:.0f} mg/L when this resin was fresh, and no more since: water passes beside the bed."
     ).format(fresh=fresh_tds)
+
+
+# readings
+
+
+def never_read() -> tuple[str, str]:
+    """Of a unit that was never read nobody says that there was no reading for a while."""
+    return (
+        gettext("Nobody has read this unit since it was commissioned; its forecast rests on labels and load alone."),
+        gettext("Nobody has read your unit yet."),
+    )

@@ -125,14 +125,14 @@ def _unread(history: History, unit_id: int, now: datetime, ends: list[datetime])
     else:
         last = datetime.combine(history.facts[unit_id]["commissioned_on"], time(), tzinfo=now.tzinfo)
     weeks = (now - last).days // 7
-    patterns = _unread_for(weeks)
+    patterns = _unread_for(weeks, never_read=last_row is None)
     # While it stands its weeks are counted; before, it waits for the first of them.
     ends.append(last + timedelta(weeks=weeks + 1 if patterns else max(_first_week_unread(), weeks + 1)))
     return patterns
 
 
-def _unread_for(weeks: int) -> list[Pattern]:
-    matches = diagnose({"weeks_since_last_reading": float(weeks)})
+def _unread_for(weeks: int, *, never_read: bool = False) -> list[Pattern]:
+    matches = diagnose({"weeks_since_last_reading": float(weeks), "never_read": never_read})
     return [Pattern(match, None) for match in matches if match.rule.is_of_whole_unit]
 
 

@@ -232,6 +232,8 @@ class UnitFacts:
         Name of a fitting, one of `PURPOSES`, to the part that fits here; of those that its findings call for.
     gauges
         How it can be read.
+    has_client
+        Whether anybody is known who could be asked.
     """
 
     key: int
@@ -248,6 +250,7 @@ class UnitFacts:
     done: Mapping[str, datetime.datetime] = field(default_factory=lambda: MappingProxyType({}))
     parts: Mapping[str, PartFacts] = field(default_factory=lambda: MappingProxyType({}))
     gauges: GaugeFacts = field(default_factory=GaugeFacts)
+    has_client: bool = True
 
     @property
     def pairs(self) -> list[tuple[PositionFacts, PositionFacts | None]]:

@@ -63,7 +63,7 @@ def _ask_what_is_seen(tasks: TaskList, today: datetime.date) -> None:
     """
     unit = tasks.unit
     stages = {position.stage for position in unit.positions}
-    if not stages or _readable(unit, unit.gauges.by_client):
+    if not stages or not unit.has_client or _readable(unit, unit.gauges.by_client):
         return
     if unit.last_read_on is not None and not is_unread(tasks, today):
         return

@@ -12,6 +12,7 @@ from accounts.models import Company
 from fleet.models import CatalogueItem, Finding, Forecast, Placement, Position, Reading, Unit
 from fleet.services.forecasts.rows import TENTHS
 from fleet.services.sizing.parts import FittingPart, fitting_parts, suiting_carbons
+from fleet.services.units.sites_not_known import is_of_nobody
 from scheduling.models import Need
 from scheduling.planning.needs.facts import FindingFacts, ForecastFacts, PartFacts, PositionFacts, Role, UnitFacts
 from scheduling.planning.needs.from_gauges import WHAT_IS_SEEN
@@ -84,7 +85,7 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
         Unit.is_in_use_on(today),
         commissioned_on__lte=today,
     )
-    here = {unit.pk: unit for unit in rows.select_related("site").prefetch_related("positions").order_by("pk")}
+    here = {unit.pk: unit for unit in rows.select_related("site__client").prefetch_related("positions").order_by("pk")}
     placements = Placement.objects.of_company(company).filter(in_position)
     installed = {row.position_id: row for row in placements.filter(removed_at__isnull=True)}
     items = _newest_items(placements, installed)
@@ -136,6 +137,7 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
             kept_since=day(unit.created_at),
             done=done_by_unit.get(unit.pk, {}),
             parts=parts.get(unit.pk, {}),
+            has_client=not is_of_nobody(unit.site.client),
         )
         for unit in here.values()
     )

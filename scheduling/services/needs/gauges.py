@@ -9,6 +9,7 @@ from django.db.models import Max, Q, QuerySet
 
 from accounts.models import Company
 from fleet.models import Instrument, Reading, Unit
+from fleet.services.units.sites_not_known import is_of_nobody
 from scheduling.models import Visit
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.needs.facts import GaugeFacts
@@ -62,10 +63,11 @@ def read_gauges(
     gauges = {}
     for key, unit in units.items():
         read_on = last_read.get(key, {})
-        by_client = frozenset(fitted[key]) | frozenset(by_clients.get(key, ()))
+        there = frozenset(fitted[key]) | frozenset(by_clients.get(key, ()))
+        by_client = there if not is_of_nobody(unit.site.client) else frozenset()
         gauges[key] = GaugeFacts(
             by_client=by_client,
-            by_installer=by_client | frozenset(read_on) | _CARRIED,
+            by_installer=there | frozenset(read_on) | _CARRIED,
             read_on=read_on,
             visit_price=policy.planning.visit_price(travel[unit.site_id]),
             next_visit_on=appointments.get(unit.site_id),

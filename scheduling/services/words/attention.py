@@ -7,7 +7,7 @@ from accounts.dates import long_day
 from accounts.language import gettext, gettext_noop, listed, ngettext
 from fleet.engineering.diagnosis import TITLES
 from fleet.forecasting.distribution import percent_text
-from fleet.models import Finding
+from fleet.models import Finding, Site, Unit
 from scheduling.models import Message, Need, PartsLine, PurchaseOrder, StockLevel, Visit
 from scheduling.services.people.words import arrival_window
 from scheduling.services.words.tasks import task_at_unit
@@ -59,6 +59,19 @@ def also_seen(sentence: str, finding: Finding) -> str:
 def of_wanted_reading(need: Need) -> str:
     """Why a reading is wanted."""
     return gettext("{unit}: {reason}").format(unit=need.unit.code, reason=need.reason)
+
+
+def of_nobody(unit: Unit) -> str:
+    """A unit of which nobody knows whose it is, so that nobody can be asked."""
+    words = gettext(
+        "{unit}: nobody knows whose it is or where it stands, so nobody can be asked and no visit is proposed."
+    )
+    return words.format(unit=unit.code)
+
+
+def complete_site(site: Site) -> str:
+    """What settles that a unit's client is not known."""
+    return gettext("Find out whose it is, and give site {site} that client and its address.").format(site=site.code)
 
 
 def of_missing_parts(visit: Visit, lines: Sequence[PartsLine]) -> str:

@@ -219,3 +219,33 @@ def test_expired_pieces_are_told_and_the_call_beside_them_scraps_them(
         assert done.status_code == 201, done.content
     assert _kinds(as_office)["expired_stock"]["count"] == 0
     assert [level.quantity for level in StockLevel.objects.order_by("pk")] == [2, 3]
+
+
+def test_of_a_unit_that_is_nobodys_the_office_is_told_to_find_its_client_and_nobody_is_asked(
+    town: Town, ada: Installer, as_office: APIClient
+) -> None:
+    body = {"code": "SP-9", "use": "reef", "kind": "ro_di", "commissioned_on": "2025-01-05", "weekly_demand": "60 L"}
+    made = as_office.post("/api/v1/units/", {**body, "template": "ro_di"}, format="json")
+    assert made.status_code == 201, made.content
+    unit = Unit.objects.get(code="SP-9")
+    refresh_findings(company=town.company, now=NOW)
+    refresh_needs(company=town.company, now=NOW)
+    wanted = as_office.get("/api/v1/readings-wanted/").json()["results"]
+    assert [row for row in wanted if row["reading_way"] == "ask_client"] == []
+    status = as_office.get(f"/api/v1/units/{unit.pk}/status/").json()
+    assert (status["please_read"], status["asks"]) == ("", [])
+    assert status["sentence"] == "Nobody has measured the water of this unit yet."
+    assert status["findings"] == ["Nobody has read your unit yet."]
+    (matter,) = _kinds(as_office)["unread"]["matters"]
+    assert matter["sentence"].startswith("SP-9: nobody knows whose it is or where it stands")
+    assert (matter["settle"]["method"], matter["settle"]["path"]) == ("PATCH", f"/api/v1/sites/{unit.site_id}/")
+    # whose it is becomes known, and where: now somebody can be asked
+    client = town.unit().site.client
+    known = as_office.patch(matter["settle"]["path"], {"client": client.pk, "address": "Quay 1"}, format="json")
+    assert known.status_code == 200, known.content
+    refresh_needs(company=town.company, now=NOW)
+    asked = as_office.get(f"/api/v1/units/{unit.pk}/status/").json()
+    assert "water_on_floor" in asked["asks"]
+    sentences = [row["sentence"] for row in _kinds(as_office)["unread"]["matters"]]
+    assert any("Ask the client, who has no meter" in text for text in sentences)
+    assert not any("nobody knows whose it is" in text for text in sentences)

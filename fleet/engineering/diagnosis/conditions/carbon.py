@@ -71,4 +71,5 @@ def unread(f: Facts) -> Evidence | None:
     weeks = f.number("weeks_since_last_reading")
     if weeks is None or weeks < f.pattern_limits.weeks_unread:
         return None
-    return Evidence(0.95, {"weeks_since_last_reading": weeks})
+    said = words.never_read() if f.yes("never_read") else ()
+    return Evidence(0.95, {"weeks_since_last_reading": weeks}, *said)

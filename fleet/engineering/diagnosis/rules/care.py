@@ -50,13 +50,14 @@ CARE: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(Cause(code="no_reading_for_weeks", work=NoWork.READING_ASKED),),
-        confirm=_("Ask the client for a reading."),
-        action=_("Ask for a reading; visit if none comes."),
+        confirm=_("Ask the client for a reading, or without a meter for what can be seen."),
+        action=_("Ask the client; visit if no answer comes."),
         cautions=(_("A forecast without readings is an estimate and never the only safeguard."),),
         source=PRACTICE,
         for_installer=_(
             "Nobody has read this unit for weeks; its forecast rests on older readings, or on labels and load alone."
         ),
-        for_client=_("We have had no reading from your unit for a while. Please send us one."),
+        # What is asked of this client, who may have no meter, is said where the unit's status asks for it.
+        for_client=_("We have had no reading from your unit for a while."),
     ),
 )

@@ -539,3 +539,13 @@ def test_too_little_rejection_stands_behind_the_finding_that_explains_it() -> No
     assert alone["D46"] > 0.55
     leaking = {match.id: match.confidence for match in diagnose({**weak, "salt_passage_step_ratio": 3.0})}
     assert leaking["D46"] < leaking["D06"]
+
+
+def test_a_unit_that_was_never_read_had_no_readings_before() -> None:
+    """Nothing is asked of the client here: who has no meter is asked for something else, which the status says."""
+    (since,) = diagnose({"weeks_since_last_reading": 30.0})
+    (never,) = diagnose({"weeks_since_last_reading": 30.0, "never_read": True})
+    assert (since.id, never.id) == ("D41", "D41")
+    assert since.for_client == "We have had no reading from your unit for a while."
+    assert never.for_client == "Nobody has read your unit yet."
+    assert "since it was commissioned" in never.for_installer

@@ -15,6 +15,7 @@ from accounts import wall
 from accounts.models import Client, Company, Membership
 from accounts.wall_policies import WallOff
 from tests import factories
+from tests.accounts.test_second_factor import set_up
 from tests.rows import make_row
 from tests.walled import TENANT_MODELS, as_application, wall_operations
 
@@ -66,7 +67,7 @@ THROUGH_THE_DOOR = {
     "accounts/services/addresses.py take_new_address": "told in the trail of each company",
     "accounts/services/audit.py record_refused_sign_in": "told in the trail of each company",
     "accounts/services/second_factor.py remove": "no company of theirs may want codes",
-    "accounts/services/second_factor.py reset_of_member": "no owner speaks for another company",
+    "accounts/services/second_factor.py _is_elsewhere": "no owner speaks for another company",
     "scheduling/services/erasure.py _delete_people": "an account is deleted only where it is used nowhere else",
     # the clock of the server, and what it finds to do
     "accounts/jobs/claims.py _company_of": "a task names a job",
@@ -93,6 +94,7 @@ THROUGH_THE_DOOR = {
     "accounts/webhooks/sending.py send_deliveries": "events out, of all",
     "accounts/webhooks/sending.py send_delivery": "a task names an event",
     "accounts/webhooks/sending.py forget_deliveries": "tidied, of all",
+    "accounts/services/second_factor.py forget_codes": "told in the trail of each company",
     # invented companies
     "scheduling/management/commands/demo.py _run": "the demo's company is founded",
     "scheduling/demo/bare.py walk_bare": "the demo's company is founded",
@@ -226,11 +228,13 @@ def test_a_connection_follows_what_the_code_works_for_over_rollbacks_and_failure
 @pytest.mark.django_db(transaction=True)
 def test_commands_work_behind_the_wall(rival: Membership, tmp_path: Path) -> None:
     factories.UnitFactory(company=rival.company)
+    set_up(rival)
     with as_application():
         for command, *arguments in (
             ("found_company", "North Water", "olga@north.example", "--time-zone", "Europe/Berlin"),
             ("add_member", "jens@north.example", "--company", "North Water"),
             ("password_link", "jens@north.example"),
+            ("forget_codes", rival.user.email),
             ("take_out", str(tmp_path / "out"), "--company", rival.company.name),
             ("bring_in", str(tmp_path / "out"), "--company", rival.company.name),
             ("locate_sites",),

@@ -17,6 +17,7 @@ from accounts.services.audit import record
 from accounts.services.letters import write_letter
 from accounts.services.members import check_client, only_owner
 from accounts.services.passwords import check_new_password, choose_by_link
+from accounts.services.second_factor import forget_of_a_stranger
 from accounts.wall import over_all_companies
 
 LIFE: Final = timedelta(days=7)
@@ -142,6 +143,7 @@ def _proven_person(invitation: Invitation, password: str | None, now: datetime) 
                 user.save()
         except IntegrityError:
             raise Conflict("answered_at_once", "This was answered twice at the same moment: open it again.") from None
+    forget_of_a_stranger(user=user, company_id=invitation.company_id, now=now)
     choose_by_link(user=user, password=password, now=now)
     return user
 

@@ -126,16 +126,40 @@ def reset_of_member(*, by: Membership, membership: Membership, now: datetime) ->
     only_owner(by=by)
     if membership.company_id != by.company_id:
         raise NotAllowed("member_of_another", "This member belongs to another company.")
-    others = Membership.objects.filter(user=membership.user_id, is_active=True).exclude(company_id=by.company_id)
-    with over_all_companies():
-        is_elsewhere = others.exists()
-    if is_elsewhere:
+    if _is_elsewhere(membership.user, by.company_id):
         raise NotAllowed(
             "member_elsewhere",
-            "This person belongs to another company too: they use a recovery code, or ask who runs the server.",
+            "This person belongs to another company too: they use a recovery code, or ask who runs the server, who can "
+            "take it with 'manage.py forget_codes'.",
         )
     _remove(membership.user, now)
     record(by=by, action="remove second factor", subject=membership, now=now)
+
+
+@transaction.atomic
+def forget_of_a_stranger(*, user: User, company_id: int, now: datetime) -> None:
+    """Take codes that were set before anybody had proven the address, of whoever proves it by an invitation.
+
+    Whoever set them may have been somebody else, and would keep the right person out. As with `reset_of_member`, no
+    company speaks for another's door: they stay where the account belongs to one.
+    """
+    if user.email_proven_at is None and not _is_elsewhere(user, company_id):
+        _remove(user, now)
+
+
+@over_all_companies()
+@transaction.atomic
+def forget_codes(*, user: User, now: datetime) -> bool:
+    """Take the second factor of a person for whom whoever runs the server vouches; False where there is none.
+
+    They are told by a letter. Leaves an audit entry in each of their companies.
+    """
+    if not SecondFactor.is_of(user):
+        return False
+    _remove(user, now)
+    for place in Membership.objects.filter(user=user, is_active=True).select_related("company", "user").order_by("pk"):
+        record(by=None, company=place.company, action="remove second factor", subject=place, now=now)
+    return True
 
 
 @transaction.atomic
@@ -158,6 +182,12 @@ def takes(*, user: User, code: str, now: datetime) -> bool:
 
 def _locked(user: User) -> SecondFactor | None:
     return SecondFactor.objects.select_for_update().filter(user=user).first()
+
+
+def _is_elsewhere(user: User, company_id: int) -> bool:
+    others = Membership.objects.filter(user=user, is_active=True).exclude(company_id=company_id)
+    with over_all_companies():
+        return others.exists()
 
 
 def _remove(user: User, now: datetime) -> None:

@@ -2,19 +2,22 @@
 
 import re
 from datetime import timedelta
+from io import StringIO
 from typing import Any
 
 import pytest
 import time_machine
 from django.core import mail
+from django.core.management import call_command
 from django.test import Client as Browser
 from django.utils import timezone
 from rest_framework.test import APIClient
 
-from accounts.models import AccessToken, AuditEntry, Client, Invitation, Letter, Membership, User
+from accounts.models import AccessToken, AuditEntry, Client, Invitation, Letter, Membership, SecondFactor, User
 from accounts.services import end_membership
 from accounts.services.letters import MOST_ATTEMPTS, send_letters
 from tests import factories
+from tests.accounts.test_second_factor import set_up
 from tests.cast import ApiFor
 
 pytestmark = pytest.mark.interface
@@ -107,6 +110,43 @@ def test_a_password_that_another_company_chose_never_opens_ours(
     ours = Membership.objects.get(company=owner.company, user=account)
     chosen = [sign_in(api, NINA, HERS, membership=one.pk).json()["membership"]["id"] for one in (theirs, ours)]
     assert chosen == [theirs.pk, ours.pk]
+
+
+@pytest.mark.parametrize("is_member_elsewhere", [False, True])
+def test_codes_that_a_stranger_set_before_the_address_was_proven_keep_nobody_out(
+    is_member_elsewhere: bool, as_owner: APIClient, api: APIClient, owner: Membership, rival: Membership
+) -> None:
+    account = factories.UserFactory(email=NINA, password=FOREIGN)
+    theirs = factories.MembershipFactory(user=account, company=rival.company, role="office")
+    _, codes = set_up(theirs)
+    if not is_member_elsewhere:
+        end_membership(by=rival, membership=theirs, now=factories.NOW)
+
+    token = invited(as_owner, NINA)
+    assert api.post(f"{LINKS}{token}/", {"password": HERS}).status_code == 200
+    told = list(Letter.objects.filter(email=NINA, kind=Letter.Kind.SECOND_FACTOR_REMOVED))
+    assert sign_in(api, NINA, FOREIGN, code=codes[0]).json()["code"] == "wrong_credentials"
+    if is_member_elsewhere:
+        # Her invitation opens no door of the other company that wants a code: whoever runs the server helps.
+        assert told == []
+        assert sign_in(api, NINA, HERS).json()["code"] == "code_needed"
+        call_command("forget_codes", NINA.upper(), stdout=StringIO())
+        trails = AuditEntry.objects.filter(action="remove second factor", membership=None)
+        assert {entry.company_id for entry in trails} == {rival.company_id, owner.company_id}
+    else:
+        assert len(told) == 1
+    assert sign_in(api, NINA, HERS).status_code == 200
+
+
+def test_codes_of_a_person_whose_address_is_proven_stay_with_an_invitation(
+    as_owner: APIClient, api: APIClient, rival: Membership
+) -> None:
+    User.objects.filter(pk=rival.user_id).update(email_proven_at=factories.NOW)
+    set_up(rival)
+    token = invited(as_owner, rival.user.email)
+    assert api.post(f"{LINKS}{token}/", {"password": factories.PASSWORD}).status_code == 401
+    assert api.post(f"{LINKS}{token}/", {"password": HERS}).status_code == 401
+    assert SecondFactor.is_of(rival.user)
 
 
 def test_who_has_an_account_accepts_as_that_account_and_as_no_other(

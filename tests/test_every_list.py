@@ -15,6 +15,8 @@ from tests.effort import some
 from tests.routes import Route, every_route
 from tests.rows import make_row
 
+#: Lists of what is worked out when it is asked for: no rows of a table.
+WORKED_OUT = ("stock-levels/by-item", "purchase-orders/late", "invoices/proposals")
 LISTS = [route for route in every_route() if route.action == "list"]
 
 
@@ -108,3 +110,27 @@ def test_reports_and_placements_are_found_by_the_code_of_their_site(company: Com
         answer = as_owner.get(f"/api/v1/{path}/", {name: "s02"})
         assert answer.status_code == 200, answer.content
         assert [each["id"] for each in answer.json()["results"]] == [row.pk], path
+
+
+@pytest.mark.parametrize("path", WORKED_OUT)
+def test_a_list_that_is_worked_out_is_a_page_like_any_other(path: str, as_owner: APIClient) -> None:
+    address = f"/api/v1/{path}/"
+    empty = {"count": 0, "next": None, "previous": None, "results": []}
+    assert as_owner.get(address, {"page": 1, "page_size": 500}).json() == empty
+    assert as_owner.get(address, {"page": 2}).status_code == 404
+    for name, value in (("page_size", "501"), ("page", "0"), ("after", "0"), ("ordering", "code"), ("search", "x")):
+        refused = as_owner.get(address, {name: value})
+        assert refused.status_code == 400, (name, value)
+        assert refused.json()["errors"][0]["parameter"] == name
+
+
+def test_what_is_worked_out_is_turned_page_by_page_and_shown_whole_to_the_office(
+    company: Company, as_owner: APIClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    levels = [factories.StockLevelFactory(company=company, item__company=company, quantity=n + 1) for n in range(3)]
+    first = as_owner.get("/api/v1/stock-levels/by-item/", {"page_size": 2}).json()
+    second = as_owner.get(first["next"]).json()
+    assert (first["count"], second["count"], second["next"]) == (3, 3, None)
+    rows = first["results"] + second["results"]
+    assert [row["item_code"] for row in rows] == sorted(row["item_code"] for row in rows)
+    assert {row["item"]: row["on_hand"] for row in rows} == {level.item_id: level.quantity for level in levels}

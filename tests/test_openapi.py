@@ -170,12 +170,10 @@ OPEN_WORDS = {
     "RowFault.field": "the field as the sender heads it, where it is none of ours",
     "ProblemKind.code": "codes come with every check; the list of today is what this very answer is",
 }
-#: Fixed lists that are answered at once; all others are pages.
+#: Lists that are answered at once, as they cannot grow with a company, and what bounds them; all others are pages.
 LISTS_AT_ONCE = {
     "get /api/v1/problems/": "the types of problems, a table of the code",
-    "get /api/v1/purchase-orders/late/": "lines that are late now",
-    "get /api/v1/stock-levels/by-item/": "the catalogue, in which it is looked up as a whole",
-    "post /api/v1/rounds/{id}/confirm-load/": "what was moved by this call",
+    "post /api/v1/rounds/{id}/confirm-load/": "what this call moved: a transfer for each line of the load, sent as one",
 }
 
 

@@ -88,7 +88,9 @@ class PagePagination(PageNumberPagination):
         after = _walks_after(request)
         if after is not None:
             return self._walk(queryset, request, after)
-        rows = queryset.order_by(*ordering)
+        return self._numbered(queryset.order_by(*ordering), request)
+
+    def _numbered(self, rows: Any, request: Request) -> list[Any]:
         number = whole_number(request, "page", 1, None)
         paginator = self.django_paginator_class(rows, self.get_page_size(request))
         try:
@@ -124,6 +126,22 @@ class PagePagination(PageNumberPagination):
             "schema": {"type": "integer", "minimum": 0},
         }
         return [*parameters, walk]
+
+
+class WorkedOutPagination(PagePagination):
+    """`?page=2&page_size=100` of rows that are worked out when they are asked for, in an order of their own.
+
+    They are no rows of a table and have no ids to walk along.
+    """
+
+    parameters = ("page", "page_size")
+
+    def paginate_queryset(self, queryset: Sequence[Any], request: Request, view: Any = None) -> list[Any]:
+        self.request = request
+        return self._numbered(queryset, request)
+
+    def get_schema_operation_parameters(self, view: Any) -> list[dict[str, Any]]:
+        return [one for one in super().get_schema_operation_parameters(view) if one["name"] in self.parameters]
 
 
 @dataclass(frozen=True, slots=True)

@@ -43,6 +43,7 @@ from accounts.http.etags import check_if_match, etag_of, is_known
 from accounts.http.faults import InvalidBodyError
 from accounts.http.filters import filter_columns, filter_parameters
 from accounts.http.ordering import orderable
+from accounts.http.pagination import WorkedOutPagination
 from accounts.http.permissions import action_name
 from accounts.http.search import PARAMETER as SEARCH
 from accounts.http.search import searchable
@@ -154,6 +155,8 @@ class TenantViewSet(GenericViewSet[Any]):
                 may_repeat["ordering"] = False
             if searchable(self):
                 may_repeat[SEARCH] = False
+        elif isinstance(self.paginator, WorkedOutPagination):
+            may_repeat |= dict.fromkeys(self.paginator.parameters, False)
         return may_repeat
 
     def unseen(self) -> frozenset[str]:
@@ -269,6 +272,11 @@ class TenantViewSet(GenericViewSet[Any]):
         """Answer with one thing and its ETag."""
         data = self.get_serializer(instance).data
         return Response(data, status=status, headers={"ETag": etag_of(data), **(headers or {})})
+
+    def page_of(self, rows: Sequence[Any], serializer: type[BaseSerializer[Any]]) -> Response:
+        """Answer with a page of what was worked out, for an action paged by `WorkedOutPagination`."""
+        page: Any = self.paginator.paginate_queryset(rows, self.request, view=self)  # type: ignore[union-attr, arg-type]
+        return self.get_paginated_response(serializer(page, many=True, context=self.get_serializer_context()).data)
 
     def key_of_address(self) -> tuple[type[models.Model], Any]:
         """Find which row of which model the address means, without what is read beside a row to answer with it."""

@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.http.fields import TenantRelatedField
+from accounts.http.pagination import WorkedOutPagination
 from accounts.http.renderers import CSVRenderer, inline_file
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet
@@ -155,12 +156,6 @@ class ProposalSerializer(AnswerSerializer):
     version = serializers.CharField(help_text="mark of what it says; sent back when it is issued")
 
 
-class ProposalsSerializer(AnswerSerializer):
-    """Proposals, by name of the client."""
-
-    proposals = ProposalSerializer(many=True, help_text="one for each client who has something to pay or that is free")
-
-
 class ProposalParameters(ParametersSerializer):
     """Whose work is to be proposed."""
 
@@ -273,12 +268,13 @@ class InvoiceViewSet(CreateMixin, ReadOnlyViewSet):
         invoice = self.get_object()
         return inline_file(invoice_pdf([as_printed(invoice)]), PDF_MEDIA_TYPE, f"invoice-{invoice.full_number}.pdf")
 
-    @extend_schema(parameters=[ProposalParameters], responses=ProposalsSerializer, filters=False)
-    @action(detail=False, methods=["get"], url_path="proposals", pagination_class=None, filter_backends=[])
+    @extend_schema(parameters=[ProposalParameters], responses=ProposalSerializer(many=True), filters=False)
+    @action(
+        detail=False, methods=["get"], url_path="proposals", pagination_class=WorkedOutPagination, filter_backends=[]
+    )
     def list_proposed(self, request: Request) -> Response:
-        """Propose invoices for a month, one for each client, or for one report of work; nothing is stored."""
-        answer = {"proposals": self._proposed()}
-        return Response(ProposalsSerializer(answer, context=self.get_serializer_context()).data)
+        """Propose invoices for a month, one for each client by name, or for one report of work; nothing is stored."""
+        return self.page_of(self._proposed(), ProposalSerializer)
 
     @extend_schema(parameters=[ProposalParameters], responses={(200, CSV_MEDIA_TYPE): OpenApiTypes.STR}, filters=False)
     @action(

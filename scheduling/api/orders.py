@@ -15,6 +15,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.http.fields import TenantRelatedField
+from accounts.http.pagination import WorkedOutPagination
 from accounts.http.renderers import CSVRenderer, inline_file
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet, UpdateMixin
@@ -506,14 +507,10 @@ class PurchaseOrderViewSet(CreateMixin, UpdateMixin, ReadOnlyViewSet):
             return self.answer(self.reread(order))
 
     @extend_schema(responses=LateLineSerializer(many=True))
-    @action(detail=False, methods=["get"], url_path="late", pagination_class=None, filter_backends=[])
+    @action(detail=False, methods=["get"], url_path="late", pagination_class=WorkedOutPagination, filter_backends=[])
     def list_late(self, request: Request) -> Response:
         """List what is overdue, or comes too late for a visit, with the visits it endangers."""
-        return Response(
-            LateLineSerializer(
-                late_deliveries(company=self.by.company, now=self.now), many=True, context=self.get_serializer_context()
-            ).data
-        )
+        return self.page_of(late_deliveries(company=self.by.company, now=self.now), LateLineSerializer)
 
     @extend_schema(responses={(200, CSV_MEDIA_TYPE): OpenApiTypes.STR})
     @action(detail=True, methods=["get"], renderer_classes=[CSVRenderer, JSONRenderer])

@@ -37,8 +37,10 @@ class ParametersSerializer(StrictSerializer):
 
     @classmethod
     def read(cls, view: TenantViewSet) -> dict[str, Any]:
-        """Read and check the query of the view's request; each fault names its parameter."""
-        serializer = cls(data=view.request.query_params.dict(), context=view.get_serializer_context())
+        """Read and check the query of the view's request, but for its page; each fault names its parameter."""
+        of_pages = getattr(view.paginator, "parameters", ())
+        asked = {name: value for name, value in view.request.query_params.items() if name not in of_pages}
+        serializer = cls(data=asked, context=view.get_serializer_context())
         if not serializer.is_valid():
             raise RequestInvalid(list(_faults(serializer.errors)))
         return dict(serializer.validated_data)

@@ -10,6 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.http.fields import DayOrMomentField, TenantRelatedField
+from accounts.http.pagination import WorkedOutPagination
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadOnlyViewSet, ReadWriteViewSet
 from accounts.models import Membership
@@ -230,11 +231,10 @@ class StockLevelViewSet(ReadWriteViewSet):
         )
 
     @extend_schema(responses=AvailabilitySerializer(many=True))
-    @action(detail=False, methods=["get"], url_path="by-item", pagination_class=None, filter_backends=[])
+    @action(detail=False, methods=["get"], url_path="by-item", pagination_class=WorkedOutPagination, filter_backends=[])
     def list_by_item(self, request: Request) -> Response:
         """List what is on hand of each item, what of it is reserved for confirmed visits, what is free and on order."""
-        rows = available(company=self.by.company, now=self.now)
-        return Response(AvailabilitySerializer(rows, many=True, context=self.get_serializer_context()).data)
+        return self.page_of(available(company=self.by.company, now=self.now), AvailabilitySerializer)
 
     def perform_destroy(self, instance: StockLevel) -> None:
         forget_level(level=instance, by=self.by, now=self.now)

@@ -13,6 +13,7 @@ import logging
 import math
 import multiprocessing
 import os
+import random
 import shutil
 import sys
 import tempfile
@@ -29,6 +30,9 @@ import psycopg
 from tests.servers import APPLICATION_ROLE, as_role, running_redis, start_postgresql, use_own_temporary_folder
 
 ROLES: Final = ("owner", "office", "installer", "client")
+#: The coverage phase makes about so many cases of one operation (80 were counted), most of them refused alike: 24,000
+#: before the other phases begin. A share of them, drawn by the seed, leaves it a third of the cases that are asked for.
+COVERAGE_OF_OPERATION: Final = 80
 #: Progress is told after so many cases.
 TOLD_EVERY: Final = 250
 PROMISES: Final = (
@@ -77,10 +81,12 @@ def _in_a_process(environment: Mapping[str, str], work: Callable[..., None], *ar
 def fill(tokens: Path) -> None:
     """Make the tables, a company with two rows of everything that an address can name, and a token for each role."""
     import django
+    from django.apps import apps
     from django.conf import settings
 
     django.setup()
-    settings.MIGRATION_MODULES = dict.fromkeys(("accounts", "jobs", "webhooks", "fleet", "scheduling"))
+    # Of all of them: where some are migrated, PostgreSQL misses tables that others refer to.
+    settings.MIGRATION_MODULES = {app.label: None for app in apps.get_app_configs()}
     from django.core.management import call_command
     from django.db import connection
     from django.utils import timezone
@@ -120,7 +126,15 @@ def search(role: str, token: str, cases: int, only: str, seed: int) -> None:
     schema = _described(token)
     if only:
         schema = schema.include(path_regex=only)
-    each = max(1, math.ceil(cases / schema.statistic.operations.selected / 2))
+    operations = schema.statistic.operations.selected
+    each = max(1, math.ceil(cases / operations / 2))
+    draw, share = random.Random(seed), cases / 3 / operations / COVERAGE_OF_OPERATION
+
+    @schema.hook
+    def filter_case(context: Any, case: Any) -> bool:
+        phase = case.meta.phase.name.value if case.meta is not None else ""
+        return phase != "coverage" or draw.random() < share
+
     made, faults, began = Counter[int](), Counter[str](), time.monotonic()
     while made.total() < cases:
         statuses = _round(schema, token, each, seed, faults)
@@ -165,11 +179,15 @@ def _described(token: str) -> Any:
     def map_body(context: Any, body: Any) -> Any:
         return with_rows_that_exist(body, rows_of_company)
 
+    # A case that writes may sign the person out, or out of the company; the rest would be answered 401.
+    wrote = [True]
+
     @schemathesis.hook
     def before_call(context: Any, case: Any, kwargs: Any) -> None:
-        # The case before may have signed the person out, or out of the company; else the rest would be answered 401.
-        with over_all_companies():
-            _let_in(access)
+        if wrote.pop():
+            with over_all_companies():
+                _let_in(access)
+        wrote.append(case.method.upper() not in ("GET", "HEAD", "OPTIONS"))
 
     return schema
 

@@ -12,6 +12,7 @@ from django.shortcuts import redirect
 from django.utils import timezone
 from django_htmx.http import HttpResponseClientRedirect, HttpResponseClientRefresh
 
+from accounts.http.pagination import LARGEST_PAGE
 from accounts.language import gettext
 from accounts.pages.asking import Answer
 from accounts.pages.page import Page
@@ -45,6 +46,16 @@ class OfficePage(Page):
         """The rows of a list's first page, as many as a page may have; none where this member may not see them."""
         answer = self.ask(viewset, action, query={"page_size": 500, **query})
         return list(answer.data["results"]) if answer.is_good else []
+
+    def every_row(self, viewset: Any, action: str) -> list[dict[str, Any]]:
+        """The rows of all pages of a list."""
+        rows: list[dict[str, Any]] = []
+        data: dict[str, Any] = {"next": "the first"}
+        while data["next"]:
+            number = len(rows) // LARGEST_PAGE + 1
+            data = self.found(viewset, action, query={"page": number, "page_size": LARGEST_PAGE})
+            rows += data["results"]
+        return rows
 
     def listed(self, viewset: Any, *names: str, page_size: int = 50, **query: Any) -> dict[str, Any]:
         """A list page by page: `names` are the parameters that the address of the page may carry to the interface."""

@@ -24,7 +24,7 @@ class StockPage(OfficePage):
 
     def page(self, *, status: int = 200, **context: Any) -> HttpResponse:
         listed = self.listed(StockOutlookViewSet, "search")
-        free = {row["item"]: row for row in self.found(StockLevelViewSet, "list_by_item")}
+        free = {row["item"]: row for row in self.every_row(StockLevelViewSet, "list_by_item")}
         for row in listed["rows"]:
             row["free"] = free.get(row["id"])
         listed["rows"].sort(key=lambda row: (row["runs_out_on"] is None, str(row["runs_out_on"]), row["item_code"]))

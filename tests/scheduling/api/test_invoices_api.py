@@ -84,7 +84,7 @@ def report(prices: dict[str, Any], unit: Unit) -> Report:
 def proposed(api: APIClient, **asked: Any) -> list[dict[str, Any]]:
     answer = api.get(PROPOSALS, asked or MARCH)
     assert answer.status_code == 200, answer.content
-    rows: list[dict[str, Any]] = answer.json()["proposals"]
+    rows: list[dict[str, Any]] = answer.json()["results"]
     return rows
 
 
@@ -383,7 +383,7 @@ def test_proposals_of_many_reports_ask_the_database_no_more_often(
 def test_without_a_month_it_is_the_last_one(as_office: APIClient, report: Report) -> None:
     report()
     of_last_month = as_office.get(PROPOSALS).json()
-    assert len(of_last_month["proposals"]) == 1
+    assert len(of_last_month["results"]) == 1
     assert of_last_month == as_office.get(PROPOSALS, {"month": "2026-03"}).json()
 
 

@@ -130,7 +130,7 @@ def test_a_stale_draft_is_not_overwritten(as_office: APIClient, supplied: Town) 
 def test_late_deliveries_are_listed_with_the_visits_they_endanger(as_office: APIClient, supplied: Town) -> None:
     order = _draft(as_office)["orders"][0]
     as_office.post(f"{ORDERS}{order['id']}/place/", {})
-    (late,) = as_office.get(f"{ORDERS}late/").json()
+    (late,) = as_office.get(f"{ORDERS}late/").json()["results"]
     assert (late["number"], late["days_overdue"], late["outstanding"]) == (order["number"], 0, 8)
     assert sum(visit["pieces"] for visit in late["visits"]) == 5
     assert late["visits"][0]["site_code"] in late["sentence"]

@@ -76,7 +76,7 @@ def test_by_item_stands_what_is_reserved_free_and_on_order(as_office: APIClient,
         order__company=town.company, order__state="placed", order__placed_on=TODAY, item=item, packs=2, pack_size=3
     )
     row = {"on_hand": 5, "store": 4, "vans": 1, "expired": 0, "reserved": 0, "free": 5, "on_order": line.outstanding}
-    assert as_office.get(f"{STOCK}by-item/").json() == [
+    assert as_office.get(f"{STOCK}by-item/").json()["results"] == [
         {"item": item.pk, "item_code": "carbon-1", "item_name": item.name, **row}
     ]
     visits = Visit.objects.order_by("pk")[:2]
@@ -84,7 +84,7 @@ def test_by_item_stands_what_is_reserved_free_and_on_order(as_office: APIClient,
         Visit.objects.filter(pk=visit.pk).update(
             state="confirmed", installer=ada, appointment_at=NOW + timedelta(days=1, hours=number)
         )
-    (found,) = as_office.get(f"{STOCK}by-item/").json()
+    (found,) = as_office.get(f"{STOCK}by-item/").json()["results"]
     assert (found["on_hand"], found["reserved"], found["free"]) == (5, 2, 3)
 
 
@@ -98,7 +98,7 @@ def test_pieces_that_are_only_on_order_are_reserved_for_nobody(
         order__company=town.company, order__state="placed", order__placed_on=TODAY, item=item, expected_on=TODAY
     )
     Visit.objects.update(state="confirmed", installer=ada, appointment_at=NOW + timedelta(days=3))
-    (found,) = as_office.get(f"{STOCK}by-item/").json()
+    (found,) = as_office.get(f"{STOCK}by-item/").json()["results"]
     assert (found["on_hand"], found["reserved"], found["free"]) == (0, 0, 0)
     assert found["on_order"] > 0
 
@@ -113,7 +113,7 @@ def test_lots_are_counted_and_stand_with_what_is_expired(as_office: APIClient, t
     assert counted.status_code == 201, counted.content
     assert counted.json()["lots"] == [lots[1], lots[0], {**lots[2], "expires_on": None}]
     assert counted.json()["expired"] == 2
-    (row,) = as_office.get(f"{STOCK}by-item/").json()
+    (row,) = as_office.get(f"{STOCK}by-item/").json()["results"]
     assert (row["on_hand"], row["expired"], row["free"]) == (3, 2, 3)
     address = f"{STOCK}{counted.json()['id']}/"
     for change, pointer in (

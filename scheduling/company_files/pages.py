@@ -3,11 +3,13 @@
 import io
 import re
 import zipfile
+import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any, Final
+from xml.etree.ElementTree import ParseError
 
 from openpyxl import load_workbook
 from openpyxl.utils.exceptions import InvalidFileException
@@ -21,7 +23,10 @@ MOST_CELLS: Final = 5_000_000
 """Of a workbook, over all its pages: what is packed small can be very wide and very long."""
 MOST_UNPACKED_BYTES: Final = 200_000_000
 """A workbook is packed; one that unpacks to more than this is no sheet of a company."""
+MOST_TAGS: Final = 6_000_000
+"""Marks of XML in all workbooks that are read at once: a few hundred kilobytes can unpack to minutes of reading."""
 _TITLE_LINES: Final = 8
+_PIECE: Final = 1_000_000
 _FEWEST_COLUMNS: Final = 3
 EXPLAINS: Final = "#"
 """A row whose first cell begins with this explains the columns to people and is never read."""
@@ -115,10 +120,11 @@ def files_of_upload(name: str, content: bytes) -> dict[str, bytes]:
 def pages_of(files: Mapping[str, bytes], troubles: dict[str, str]) -> list[Page]:
     """The tables of some files; a file that cannot be read is told of in `troubles`, by its name."""
     pages: list[Page] = []
+    size = _Unpacked()
     for name, content in files.items():
         try:
             if Path(name).suffix.lower() in _WORKBOOKS:
-                pages += _pages_of_workbook(name, content)
+                pages += _pages_of_workbook(name, content, size)
             else:
                 table, remarks = _table_below_titles(content)
                 pages.append(Page(name, Path(name).stem, table, remarks))
@@ -153,35 +159,86 @@ def _title_remark(line: int, title: str) -> str:
     return f"Line {line} ('{title.strip(' ;,')[:40]}') stands above the headers and is not read."
 
 
-def _pages_of_workbook(name: str, content: bytes) -> Iterator[Page]:
+@dataclass
+class _Unpacked:
+    """How much the workbooks of one upload unpack to, so far."""
+
+    size: int = 0
+    tags: int = 0
+
+    def add(self, packed: zipfile.ZipFile) -> None:
+        """Count one more before any of it is read as XML.
+
+        Raises
+        ------
+        InvalidInput
+            When it is too much, or defines words of its own (a DTD), which no spreadsheet program writes.
+        """
+        self.size += sum(entry.file_size for entry in packed.infolist())
+        if self.size > MOST_UNPACKED_BYTES:
+            raise InvalidInput(
+                "file_too_large",
+                f"The workbook unpacks to {self.size} bytes, with those before it; at most {MOST_UNPACKED_BYTES} are "
+                "read.",
+            )
+        for entry in packed.infolist():
+            with packed.open(entry) as part:
+                end = b""
+                while piece := part.read(_PIECE):
+                    self.tags += piece.count(b"<")
+                    if b"<!DOCTYPE" in end + piece and entry.filename.lower().endswith((".xml", ".rels")):
+                        raise _no_workbook()
+                    if self.tags > MOST_TAGS:
+                        raise InvalidInput(
+                            "too_many_cells",
+                            f"The workbook has more than {MOST_TAGS} marks of cells and words, with those before it: "
+                            "save its pages one by one.",
+                        )
+                    end = piece[-len(b"<!DOCTYPE") :]
+
+
+def _no_workbook() -> InvalidInput:
+    return InvalidInput("not_a_workbook", "The file is no workbook that can be read; save it again as .xlsx.")
+
+
+def _pages_of_workbook(name: str, content: bytes, size: _Unpacked) -> list[Page]:
     if len(content) > MOST_BYTES:
         raise InvalidInput("file_too_large", f"The file has {len(content)} bytes; at most {MOST_BYTES} are read.")
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as packed:
-            unpacked = sum(entry.file_size for entry in packed.infolist())
-        if unpacked > MOST_UNPACKED_BYTES:
-            raise InvalidInput(
-                "file_too_large", f"The workbook unpacks to {unpacked} bytes; at most {MOST_UNPACKED_BYTES} are read."
-            )
-        book = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
-    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, OSError, TypeError, AttributeError):
-        raise InvalidInput(
-            "not_a_workbook", "The file is no workbook that can be read; save it again as .xlsx."
-        ) from None
+            size.add(packed)
+        return list(_pages_of_sheets(name, load_workbook(io.BytesIO(content), read_only=True, data_only=True)))
+    except (
+        InvalidFileException, zipfile.BadZipFile, zlib.error, ParseError, LookupError, ValueError, OSError, EOFError,
+        TypeError, AttributeError, RuntimeError, NotImplementedError,
+    ):  # fmt: skip
+        # Broken, locked by a password, or not what it says that it is: the library fails in many ways, row by row.
+        raise _no_workbook() from None
+
+
+def _pages_of_sheets(name: str, book: Any) -> Iterator[Page]:
     only_one = len(book.worksheets) == 1
     cell_count = 0
     for sheet in book.worksheets:
+        # What a page says of its own size need not be so, and what lies beyond it would be left out in silence.
+        sheet.reset_dimensions()
         table_rows: list[tuple[int, tuple[str, ...]]] = []
         typed: list[list[bool]] = []
         for line, cells in enumerate(sheet.iter_rows(values_only=True, max_col=MOST_COLUMNS), start=1):
+            if line > MOST_ROWS:
+                # Rows that are left out in between are made up by the library, a million for a single cell.
+                raise InvalidInput(
+                    "too_many_rows",
+                    f"The page '{sheet.title}' goes on below row {MOST_ROWS}: delete what stands there, and save it.",
+                )
+            if cells.count(None) == len(cells):
+                continue
             written = tuple(_written(cell) for cell in cells)
             if not any(written):
                 continue
             table_rows.append((line, written))
             typed.append([isinstance(cell, str) for cell in cells])
             cell_count += len(written)
-            if len(table_rows) > MOST_ROWS:
-                raise InvalidInput("too_many_rows", f"The page '{sheet.title}' has more than {MOST_ROWS} rows.")
             if cell_count > MOST_CELLS:
                 raise InvalidInput(
                     "too_many_cells", f"The workbook has more than {MOST_CELLS} cells: save its pages one by one."

@@ -2,6 +2,7 @@
 
 import io
 import zipfile
+from collections.abc import Callable
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -290,6 +291,61 @@ def test_a_workbook_is_read_up_to_its_limits(
     result = bring_in(by=berlin, files={"clients.xlsx": content.getvalue()}, now=NOW, is_trial=False)
     assert sentence in result.troubles["clients.xlsx"]
     assert not Client.objects.exists()
+
+
+_SHEET = "xl/worksheets/sheet1.xml"
+
+
+def workbook_with(change: Callable[[str], str]) -> bytes:
+    """A workbook of one client, whose page was changed by hand afterwards."""
+    book, written, changed = Workbook(), io.BytesIO(), io.BytesIO()
+    for row in (("name", "note"), ("Example Bar", "")):
+        book.active.append(row)
+    book.save(written)
+    with zipfile.ZipFile(written) as before, zipfile.ZipFile(changed, "w", zipfile.ZIP_DEFLATED) as after:
+        for entry in before.infolist():
+            content = before.read(entry)
+            after.writestr(entry, change(content.decode()) if entry.filename == _SHEET else content)
+    return changed.getvalue()
+
+
+def with_entities(sheet: str) -> str:
+    """XML that means gigabytes, or a file of the server (XML 1.0, section 4.2)."""
+    meant = '<!DOCTYPE worksheet [<!ENTITY file SYSTEM "file:///etc/hostname"><!ENTITY b "&file;&file;">]>'
+    row = '<row r="3"><c t="inlineStr"><is><t>&b;</t></is></c></row>'
+    return meant + sheet.replace("</sheetData>", f"{row}</sheetData>")
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        (with_entities, "no workbook that can be read"),
+        (lambda sheet: sheet[: len(sheet) // 2], "no workbook that can be read"),
+        (lambda sheet: sheet.replace('r="2"', 'r="1048576"').replace("A2", "A1048576"), "goes on below row"),
+    ],
+)
+def test_a_workbook_that_is_made_to_keep_the_server_busy_is_refused(
+    berlin: Membership, change: Callable[[str], str], sentence: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pages, "MOST_ROWS", 1000)
+    result = bring_in(by=berlin, files={"clients.xlsx": workbook_with(change)}, now=NOW, is_trial=False)
+    assert sentence in result.troubles["clients.xlsx"]
+    assert not Client.objects.exists()
+
+
+@pytest.mark.django_db
+def test_many_small_workbooks_are_no_way_around_the_limits_of_one(
+    berlin: Membership, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    content = workbook_with(str)
+    with zipfile.ZipFile(io.BytesIO(content)) as packed:
+        tags = sum(packed.read(entry).count(b"<") for entry in packed.infolist())
+    monkeypatch.setattr(pages, "MOST_TAGS", 2 * tags)
+    files = {f"clients {number}.xlsx": content for number in range(3)}
+    result = bring_in(by=berlin, files=files, now=NOW, is_trial=True)
+    assert list(result.troubles) == ["clients 2.xlsx"]
+    assert f"more than {2 * tags} marks" in result.troubles["clients 2.xlsx"]
 
 
 @pytest.mark.django_db

@@ -12,6 +12,9 @@ from accounts.errors import Fault, InvalidInput, escape_pointer
 
 # Python's own reader would give up with an error of its own a little later; no honest payload is nested so deep.
 _DEEPEST = 50
+# 10,000 readings with all their values are half as many; more would be minutes of work and gigabytes of memory for a
+# body that the server takes for its length.
+_MOST_VALUES = 2_000_000
 # More than any number of the house has, and fewer than make a float overflow.
 _MOST_DIGITS = 300
 
@@ -54,6 +57,9 @@ class StrictJSONParser(JSONParser):
         content = stream.read() if limit is None else stream.read(limit + 1)
         if limit is not None and len(content) > limit:
             raise TooLarge(f"The body is longer than {limit} bytes: send it in smaller parts.")
+        most = _MOST_VALUES
+        if sum(content.count(mark if isinstance(content, str) else mark.encode()) for mark in ",[{") > most:
+            raise TooLarge(f"The body holds more than {most} values: send it in smaller parts.")
         try:
             text = content.decode("utf-8-sig") if isinstance(content, bytes) else content
         except UnicodeDecodeError as error:

@@ -1,7 +1,7 @@
 """The base of the few views that are no rows of a tenant: signing in, and pages of explanation."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Final
 
 from rest_framework.request import Request
 from rest_framework.views import APIView
@@ -9,6 +9,9 @@ from rest_framework.views import APIView
 from accounts.http.faults import RequestFault, RequestInvalid
 from accounts.http.parsers import StrictJSONParser
 from accounts.http.throttles import tell_budget
+
+# Each names all parameters there are: a short question must not have an answer of any length.
+_MOST_FAULTS: Final = 20
 
 
 class PublicView(APIView):
@@ -40,6 +43,8 @@ def check_query_parameters(request: Request, accepted: Mapping[str, bool]) -> No
     faults = []
     names = ", ".join(sorted(accepted)) or "none"
     for name, values in request.query_params.lists():
+        if len(faults) == _MOST_FAULTS:
+            break
         if name not in accepted:
             sentence = f"There is no query parameter '{name[:80]}' here; there are: {names}."
         elif len(values) > 1 and not accepted[name]:

@@ -33,6 +33,11 @@ def names(answer: Any) -> list[str]:
     return [row["name"] for row in answer.json()["results"]]
 
 
+def test_a_short_question_has_no_endless_answer(as_office: APIClient) -> None:
+    answer = as_office.get(CLIENTS, {f"a{number}": 1 for number in range(500)})
+    assert (answer.status_code, len(answer.json()["errors"])) == (400, 20)
+
+
 @pytest.mark.usefixtures("clients")
 def test_numbered_pages_follow_each_other(as_office: APIClient) -> None:
     first = as_office.get(CLIENTS, {"page_size": 2})

@@ -1,9 +1,10 @@
 """The base of every serializer: strict about fields, tenant-safe about related ids."""
 
+import re
 from collections.abc import Mapping
 from datetime import datetime
 from functools import cached_property
-from typing import Any
+from typing import Any, Final
 
 from django.db import models
 from rest_framework import serializers
@@ -46,6 +47,16 @@ class AnswerSerializer(FieldsByRole, serializers.Serializer[Any]):
     """The base of what is answered and is no row of a model."""
 
 
+#: What stands in letters, lists and files on one line.
+_ONE_LINE: Final = frozenset({"name", "code"})
+_OTHER_THAN_PRINTED: Final = re.compile(r"[\x00-\x1f\x7f\u0085\u2028\u2029]")
+
+
+def _one_line(text: Any) -> None:
+    if isinstance(text, str) and _OTHER_THAN_PRINTED.search(text):
+        raise serializers.ValidationError("Write it on one line, without tabs and other control characters.")
+
+
 class StrictSerializer(AnswerSerializer):
     """A serializer that refuses fields it does not know, or does not take, instead of dropping them in silence."""
 
@@ -80,6 +91,14 @@ class StrictSerializer(AnswerSerializer):
                         unknown = {**error.detail, **unknown}
                 raise serializers.ValidationError(unknown)
         return super().to_internal_value(data)
+
+    def get_fields(self) -> dict[str, Any]:
+        """Its fields, where what a thing is called is one line."""
+        fields = super().get_fields()
+        for name in _ONE_LINE & fields.keys():
+            if isinstance(fields[name], serializers.CharField) and not fields[name].read_only:
+                fields[name].validators = [*fields[name].validators, _one_line]
+        return fields
 
     def _unknown(self, data: Mapping[str, Any]) -> dict[str, Any]:
         accepted_names = [name for name, field in self.fields.items() if not field.read_only]

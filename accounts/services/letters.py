@@ -81,7 +81,8 @@ def _send(key: int, now: datetime) -> bool:
         rows.update(attempts=letter.attempts, next_attempt_at=now + timedelta(hours=1))
         return False
     try:
-        EmailMessage(subject=text.subject, body=text.body, to=[letter.email]).send()
+        # A name in it may have come with a line break, which no header takes.
+        EmailMessage(subject=" ".join(text.subject.split()), body=text.body, to=[letter.email]).send()
     except Exception as error:  # whatever a mail server or its library may raise: it is tried again
         log.warning("letter %s was not sent: %s", key, error)
         return False

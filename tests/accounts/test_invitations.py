@@ -13,7 +13,7 @@ from django.test import Client as Browser
 from django.utils import timezone
 from rest_framework.test import APIClient
 
-from accounts.models import AccessToken, AuditEntry, Client, Invitation, Letter, Membership, SecondFactor, User
+from accounts.models import AccessToken, AuditEntry, Client, Company, Invitation, Letter, Membership, SecondFactor, User
 from accounts.services import end_membership
 from accounts.services.letters import MOST_ATTEMPTS, send_letters
 from tests import factories
@@ -254,6 +254,21 @@ def test_roles_that_do_not_fit_are_refused_where_they_stand(as_owner: APIClient,
         assert (refused.status_code, refused.json()["errors"][0]["pointer"]) == (400, pointer), body
         assert foreign.name not in refused.content.decode()
     assert not Letter.objects.exists()
+
+
+def test_a_name_is_one_line_and_none_that_is_not_keeps_a_letter_back(
+    as_owner: APIClient, owner: Membership, company: Company
+) -> None:
+    broken = "Nina\r\nBcc: everybody@people.example"
+    refused = as_owner.post(INVITATIONS, {"email": NINA, "name": broken, "role": "office"})
+    assert (refused.status_code, refused.json()["errors"][0]["pointer"]) == (400, "/name")
+    assert as_owner.patch("/api/v1/company/", {"name": broken}).json()["errors"][0]["pointer"] == "/name"
+    # One that was stored before, or came with a file.
+    Company.objects.filter(pk=company.pk).update(name=broken)
+    invited(as_owner)
+    (letter,) = mail.outbox
+    assert letter.message()["Bcc"] is None
+    assert "Bcc: everybody@people.example" in str(letter.message()["Subject"])
 
 
 def test_the_page_of_a_link_asks_for_a_password_and_says_what_came_of_it(as_owner: APIClient) -> None:

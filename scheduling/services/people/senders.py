@@ -82,7 +82,9 @@ def deliver(message: Message) -> None:
         return
     # a server may write for many companies from one address; who answers writes to theirs
     reply_to = [message.company.email] if message.company.email else None
-    letter = EmailMessage(subject=message.subject, body=message.body, to=[message.email], reply_to=reply_to)
+    # A name in it may have come with a line break, which no header takes.
+    subject = " ".join(message.subject.split())
+    letter = EmailMessage(subject=subject, body=message.body, to=[message.email], reply_to=reply_to)
     for document in message.documents.all():
         letter.attach(document.name, bytes(document.content), document.media_type)
     letter.send()

@@ -11,7 +11,7 @@ from fleet.engineering.sizing.blending import passed_by_l_per_week
 from fleet.engineering.sizing.cautions import of_own_well
 from fleet.engineering.sizing.demand import feed_l_per_week, wastewater_l_per_week
 from fleet.engineering.sizing.fittings import fittings_for
-from fleet.engineering.sizing.flows import FlowChoice
+from fleet.engineering.sizing.flow_choice import FlowChoice
 from fleet.engineering.sizing.offer import Alternative, Fitting, Item, Part, Remark, SizingRequest
 from fleet.engineering.sizing.remarks import outlets_of, remarks_on
 from fleet.engineering.sizing.storage import stores_for

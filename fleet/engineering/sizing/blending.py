@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from fleet.engineering.sizing.flows import FlowChoice
+from fleet.engineering.sizing.flow_choice import FlowChoice
 from fleet.engineering.sizing.offer import SizingRequest
 from fleet.engineering.sizing.survey import SizingPolicy
 
@@ -67,7 +67,45 @@ def passed_by_l_per_week(request: SizingRequest, choice: FlowChoice, policy: Siz
     >>> round(passed_by_l_per_week(request, flows, SizingPolicy()), 1)
     21.4
     """
-    blend = blend_for(request, choice, policy)
+    return passed_by_of(request, policy, choice.permeate_tds_mg_per_l, is_softened=choice.is_softened)
+
+
+def passed_by_of(
+    request: SizingRequest, policy: SizingPolicy, permeate_tds_mg_per_l: float, *, is_softened: bool
+) -> float:
+    """Return the same of a permeate, before anything else is chosen: so much less the membrane has to make.
+
+    Parameters
+    ----------
+    request : SizingRequest
+        Site and uses.
+    policy : SizingPolicy
+        The company's practice.
+    permeate_tds_mg_per_l : float
+        What the membrane leaves in the water, mg/L on the 0.5 scale; less than the feed has.
+    is_softened : bool
+        Whether a softener stands before the membrane.
+
+    Returns
+    -------
+    float
+        Litres a week.
+
+    Raises
+    ------
+    EngineeringError
+        Not here.
+
+    Examples
+    --------
+    >>> from fleet.engineering.sizing.offer import WaterUse
+    >>> from fleet.engineering.sizing.survey import SiteSurvey
+    >>> survey = SiteSurvey("coffee", 70.0, 420.0, 8.0, 14.0, 250.0, 200.0, 150.0, 7.6)
+    >>> request = SizingRequest((WaterUse("coffee", 70.0, None, 80.0, 50.0),), survey)
+    >>> round(passed_by_of(request, SizingPolicy(), 10.0, is_softened=False), 1)
+    21.4
+    """
+    blend = _blend_of(request, policy, permeate_tds_mg_per_l, is_softened=is_softened)
     if blend is None:
         return 0.0
     return blend.bypass_fraction * sum(entry.demand_l_per_week for entry in request.uses if entry.use == "coffee")
@@ -107,17 +145,23 @@ def blend_for(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) 
     >>> round(blend.bypass_fraction, 3), round(blend.hardness_mg_per_l_as_caco3, 1), blend.limited_by
     (0.306, 66.7, 'alkalinity')
     """
+    return _blend_of(request, policy, choice.permeate_tds_mg_per_l, is_softened=choice.is_softened)
+
+
+def _blend_of(
+    request: SizingRequest, policy: SizingPolicy, permeate_tds_mg_per_l: float, *, is_softened: bool
+) -> Blend | None:
     survey = request.survey
     coffee = next((entry for entry in request.uses if entry.use == "coffee"), None)
     hardness, alkalinity = survey.hardness_mg_per_l_as_caco3, survey.alkalinity_mg_per_l_as_caco3
     if coffee is None or not hardness or not alkalinity:
         return None
-    passage = choice.permeate_tds_mg_per_l / survey.feed_tds_mg_per_l
+    passage = permeate_tds_mg_per_l / survey.feed_tds_mg_per_l
     wanted_hardness = coffee.hardness_mg_per_l_as_caco3 or policy.coffee_hardness_mg_per_l_as_caco3
     wanted_alkalinity = coffee.alkalinity_mg_per_l_as_caco3 or policy.coffee_alkalinity_mg_per_l_as_caco3
     # Of each: what is wanted, what the feed has, and the share of it in the permeate.
     salts = {
-        "hardness": (wanted_hardness, hardness, 0.0 if choice.is_softened else passage),
+        "hardness": (wanted_hardness, hardness, 0.0 if is_softened else passage),
         "alkalinity": (wanted_alkalinity, alkalinity, passage),
         "tds": (policy.limits_of("coffee").product_tds_mg_per_l, survey.feed_tds_mg_per_l, passage),
     }

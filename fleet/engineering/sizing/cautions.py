@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from fleet.engineering.cautions import WARMEST_FEED_DEGC
-from fleet.engineering.sizing.flows import FlowChoice
+from fleet.engineering.sizing.flow_choice import FlowChoice
 from fleet.engineering.sizing.offer import Remark, SizingRequest
 from fleet.engineering.sizing.words import cautions as words
 from fleet.engineering.sizing.words.quantities import in_words

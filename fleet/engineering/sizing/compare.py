@@ -11,7 +11,8 @@ from fleet.engineering.sizing.alternative import alternative_of
 from fleet.engineering.sizing.cautions import is_well_unsafe
 from fleet.engineering.sizing.choosing import by_capacity
 from fleet.engineering.sizing.fittings import softener_of
-from fleet.engineering.sizing.flows import FlowChoice, allowed_waste_ratios, flow_choices, needed_label_flow, softened
+from fleet.engineering.sizing.flow_choice import FlowChoice
+from fleet.engineering.sizing.flows import allowed_waste_ratios, flow_choices, needed_label_flow, softened
 from fleet.engineering.sizing.offer import Alternative, Item, Offer, Remark, SizingRequest
 from fleet.engineering.sizing.pumps import fitting_pump
 from fleet.engineering.sizing.remarks import rejects_enough
@@ -76,7 +77,7 @@ def compare(request: SizingRequest, catalogue: Sequence[Item], policy: SizingPol
         return Offer((), (Remark("well_has_bacteria", *cautions.well_has_bacteria()),))
     membranes = [item for item in catalogue if item.kind == "membrane"]
     choices = _pure_enough(request, flow_choices(request, membranes, practice), practice)
-    choices = _within_catalogue(request, choices, catalogue)
+    choices = _within_catalogue(request, choices, catalogue, practice)
     if not choices:
         return Offer((), (_why_none(request, membranes, practice),))
     alternatives: list[Alternative] = []
@@ -99,7 +100,7 @@ def _lacking(request: SizingRequest, catalogue: Sequence[Item]) -> Iterable[Rema
 
 
 def _within_catalogue(
-    request: SizingRequest, choices: Sequence[FlowChoice], catalogue: Sequence[Item]
+    request: SizingRequest, choices: Sequence[FlowChoice], catalogue: Sequence[Item], policy: SizingPolicy
 ) -> list[FlowChoice]:
     """Keep to ways the catalogue has everything large enough for; ways without only where there is no other."""
 
@@ -108,7 +109,7 @@ def _within_catalogue(
         return sum(
             (
                 choice.is_pumped and fitting_pump(catalogue, feed, choice.inlet_pressure_kpa) is None,
-                choice.is_softened and softener_of(request, choice, catalogue) is None,
+                choice.is_softened and softener_of(request, choice, catalogue, policy) is None,
                 choice.is_degassed
                 and by_capacity("degassing", catalogue, request.resin_demand_l_per_week / 7.0) is None,
             )

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Sequence
 
 from fleet.engineering.sizing.cautions import is_well_unsafe
 from fleet.engineering.sizing.choosing import by_capacity, cheapest
-from fleet.engineering.sizing.flows import FlowChoice
+from fleet.engineering.sizing.flow_choice import FlowChoice
 from fleet.engineering.sizing.offer import Fitting, Item, SizingRequest
 from fleet.engineering.sizing.storage import Storage
 from fleet.engineering.sizing.survey import SizingPolicy

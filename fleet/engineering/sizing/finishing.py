@@ -7,7 +7,7 @@ from typing import Final
 from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.sizing.blending import blend_for
 from fleet.engineering.sizing.cautions import is_well_unsafe
-from fleet.engineering.sizing.flows import FlowChoice
+from fleet.engineering.sizing.flow_choice import FlowChoice
 from fleet.engineering.sizing.offer import TAP_USES, Item, Life, Part, Remark, SizingRequest, WaterUse
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.wear import Taste, cost_per_year, life_of

@@ -5,12 +5,12 @@ from collections.abc import Iterator, Sequence
 from fleet.engineering.constants import DAYS_PER_YEAR, EQUIVALENT_MASS_CACO3
 from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
 from fleet.engineering.formulas.restrictor import restrictor_size_ml_per_min
-from fleet.engineering.sizing.blending import Blend, blend_for
+from fleet.engineering.sizing.blending import Blend, blend_for, passed_by_l_per_week
 from fleet.engineering.sizing.choosing import by_capacity, cheapest, fitting_softener, nearest_restrictor
 from fleet.engineering.sizing.connections import connections_for
 from fleet.engineering.sizing.demand import feed_l_per_week
 from fleet.engineering.sizing.finishing import wants_minerals, wants_minerals_by_cartridge
-from fleet.engineering.sizing.flows import FlowChoice
+from fleet.engineering.sizing.flow_choice import FlowChoice
 from fleet.engineering.sizing.offer import Fitting, Item, Part, SizingRequest
 from fleet.engineering.sizing.pumps import fitting_pump
 from fleet.engineering.sizing.storage import Storage
@@ -124,13 +124,13 @@ def _treatment(
 ) -> Iterator[Fitting]:
     system, survey = request.unit_system, request.survey
     if choice.is_softened:
-        feed = float(feed_l_per_week(request.demand_l_per_week, recovery_from_waste_ratio(choice.waste_ratio)))
+        feed = _softened_l_per_week(request, choice, policy)
         hardness = survey.hardness_mg_per_l_as_caco3 or 0.0
         flow = choice.usual_flow_l_per_day * (1.0 + choice.waste_ratio)
         salt = feed * DAYS_PER_YEAR / 7.0 * hardness / EQUIVALENT_MASS_CACO3 / 1000.0 * policy.salt_g_per_eq / 1000.0
         yield Fitting(
             "softener",
-            softener_of(request, choice, catalogue),
+            softener_of(request, choice, catalogue, policy),
             words.softener_size(
                 in_words(feed, VOLUME, system),
                 in_words(hardness, "hardness_mg_per_l_as_caco3", system),
@@ -188,7 +188,9 @@ def blended_in_words(blend: Blend, system: str) -> tuple[str, str, str]:
     )
 
 
-def softener_of(request: SizingRequest, choice: FlowChoice, catalogue: Sequence[Item]) -> Item | None:
+def softener_of(
+    request: SizingRequest, choice: FlowChoice, catalogue: Sequence[Item], policy: SizingPolicy
+) -> Item | None:
     """Return the softener that takes the feed of a configuration.
 
     Parameters
@@ -199,6 +201,8 @@ def softener_of(request: SizingRequest, choice: FlowChoice, catalogue: Sequence[
         Membranes and waste.
     catalogue : sequence of Item
         All of it.
+    policy : SizingPolicy
+        The company's practice.
 
     Returns
     -------
@@ -217,16 +221,21 @@ def softener_of(request: SizingRequest, choice: FlowChoice, catalogue: Sequence[
     >>> request = SizingRequest((WaterUse("reef", 70.0),), SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0, 300.0))
     >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0, is_softened=True)
     >>> softener = Item("S", "", "accessory", 385.0, purpose="softener", rated_flow_l_per_day=900.0)
-    >>> softener_of(request, flows, [softener]) is None
+    >>> softener_of(request, flows, [softener], SizingPolicy()) is None
     True
     """
-    recovery = recovery_from_waste_ratio(choice.waste_ratio)
     return fitting_softener(
         catalogue,
         choice.usual_flow_l_per_day * (1.0 + choice.waste_ratio),
-        float(feed_l_per_week(request.demand_l_per_week, recovery)) / 7.0,
+        _softened_l_per_week(request, choice, policy) / 7.0,
         (request.survey.hardness_mg_per_l_as_caco3 or 0.0) / EQUIVALENT_MASS_CACO3,
     )
+
+
+def _softened_l_per_week(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> float:
+    """Feed of the membranes; what is blended in is taken before the softener."""
+    made = request.demand_l_per_week - passed_by_l_per_week(request, choice, policy)
+    return float(feed_l_per_week(made, recovery_from_waste_ratio(choice.waste_ratio)))
 
 
 def _warmest(request: SizingRequest) -> str:

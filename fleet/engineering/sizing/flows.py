@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 from fleet.engineering.errors import EngineeringError
@@ -12,7 +12,9 @@ from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
 from fleet.engineering.formulas.needed_pressure import needed_inlet_kpa
 from fleet.engineering.formulas.resin import ionic_load_meq_per_l
 from fleet.engineering.formulas.tank import shutoff_tank_pressure_kpa, tank_fill_time_multiple
+from fleet.engineering.sizing.blending import passed_by_l_per_week, passed_by_of
 from fleet.engineering.sizing.demand import run_hours_per_day
+from fleet.engineering.sizing.flow_choice import FlowChoice
 from fleet.engineering.sizing.offer import Item, SizingRequest
 from fleet.engineering.sizing.site import (
     concentrate_langelier,
@@ -25,47 +27,6 @@ from fleet.engineering.sizing.warmest import ratio_for_warmest
 from fleet.engineering.sizing.wear import carbon_dioxide_meq_per_l
 
 _CUSTOMARY_UNKNOWN: Final = 4.0
-
-
-@dataclass(frozen=True)
-class FlowChoice:
-    """Membranes at one waste ratio, with or without pump, softener and degassing, and what they give at the site.
-
-    Attributes
-    ----------
-    membrane : Item
-        Of the catalogue.
-    inlet_pressure_kpa : float
-        Membrane inlet.
-    waste_ratio : float
-        Concentrate over permeate.
-    usual_flow_l_per_day, winter_flow_l_per_day : float
-        Of all membranes: new at the usual temperature; aged, at the lowest.
-    usual_run_hours_per_day, winter_run_hours_per_day : float
-        For the whole demand, with what a pressurised tank takes longer to fill.
-    permeate_tds_mg_per_l : float
-        Expected.
-    langelier : float or None
-        Of the concentrate.
-    membranes : int
-        Side by side.
-    is_pumped, is_softened, is_degassed : bool
-        Whether a booster pump, a softener and degassing before the resin belong to it.
-    """
-
-    membrane: Item
-    inlet_pressure_kpa: float
-    waste_ratio: float
-    usual_flow_l_per_day: float
-    winter_flow_l_per_day: float
-    usual_run_hours_per_day: float
-    winter_run_hours_per_day: float
-    permeate_tds_mg_per_l: float
-    langelier: float | None = None
-    membranes: int = 1
-    is_pumped: bool = False
-    is_softened: bool = False
-    is_degassed: bool = False
 
 
 def allowed_waste_ratios(survey: SiteSurvey, policy: SizingPolicy | None = None) -> tuple[float, ...]:
@@ -252,13 +213,14 @@ def needed_inlet_of(request: SizingRequest, choice: FlowChoice, policy: SizingPo
     if rating is None:
         return None
     shares_of_day = hours_per_day(request, policy) / 24.0 * choice.membranes
+    past = passed_by_l_per_week(request, choice, policy)
     return needed_inlet_kpa(
         replace(rating, flow_l_per_day=float(rating.flow_l_per_day) * policy.limits.membrane_flow_fraction),
-        permeate_l_per_day=request.demand_l_per_week / 7.0 / shares_of_day,
+        permeate_l_per_day=(request.demand_l_per_week - past) / 7.0 / shares_of_day,
         coldest_degc=survey.lowest_temperature_degc,
         feed_tds_mg_per_l=survey.feed_tds_mg_per_l,
         recovery_fraction=float(recovery_from_waste_ratio(choice.waste_ratio)),
-        through_tank_l_per_day=request.tap_demand_l_per_week / 7.0 / shares_of_day,
+        through_tank_l_per_day=(request.tap_demand_l_per_week - past) / 7.0 / shares_of_day,
         precharge_kpa=policy.tank_precharge_kpa,
         tank_full_kpa=policy.tank_full_kpa,
     )
@@ -278,11 +240,11 @@ def _all(request: SizingRequest, membranes: Sequence[Item], policy: SizingPolicy
         for item in membranes:
             for inlet, pumped in inlets:
                 for ratio in _ratios_all_year(item, water, inlet, policy):
-                    choice = _choice(request, item, ratio, inlet, policy)
+                    choice = _choice(request, item, ratio, inlet, policy, is_softened=is_softened)
                     if choice is None:
                         continue
                     langelier = None if is_softened else concentrate_langelier(water, ratio)
-                    choice = replace(choice, langelier=langelier, is_pumped=pumped, is_softened=is_softened)
+                    choice = replace(choice, langelier=langelier, is_pumped=pumped)
                     yield choice
                     if _gas_is_most_of_the_load(request, choice.permeate_tds_mg_per_l):
                         yield replace(choice, is_degassed=True)
@@ -301,7 +263,9 @@ def _ratios_all_year(item: Item, water: SiteSurvey, inlet: float, policy: Sizing
     return sorted({ratio for ratio in widened if ratio <= max(policy.most_waste_ratio, *ratios)})
 
 
-def _choice(request: SizingRequest, item: Item, ratio: float, inlet: float, policy: SizingPolicy) -> FlowChoice | None:
+def _choice(
+    request: SizingRequest, item: Item, ratio: float, inlet: float, policy: SizingPolicy, *, is_softened: bool
+) -> FlowChoice | None:
     rating, survey = item.rating, request.survey
     if rating is None:
         return None
@@ -310,13 +274,15 @@ def _choice(request: SizingRequest, item: Item, ratio: float, inlet: float, poli
         winter = site_flow_l_per_day(rating, survey, inlet, survey.lowest_temperature_degc, recovery)
         winter *= policy.limits.membrane_flow_fraction
         usual = site_flow_l_per_day(rating, survey, inlet, survey.usual_temperature_degc, recovery)
-        work = _work_l_per_day(request, rating, inlet, recovery, survey.lowest_temperature_degc, policy)
-        usual_work = _work_l_per_day(request, rating, inlet, recovery, survey.usual_temperature_degc, policy)
         permeate = site_permeate_tds_mg_per_l(rating, survey, inlet, recovery)
+        if permeate >= survey.feed_tds_mg_per_l:
+            return None
+        # Water that is blended in goes past the membrane, which has so much less to make.
+        past = passed_by_of(request, policy, permeate, is_softened=is_softened)
+        work = _work_l_per_day(request, rating, inlet, recovery, survey.lowest_temperature_degc, policy, past)
+        usual_work = _work_l_per_day(request, rating, inlet, recovery, survey.usual_temperature_degc, policy, past)
     except EngineeringError:
         # Too little pressure for this feed or for filling a tank, or a label that cannot be.
-        return None
-    if permeate >= survey.feed_tds_mg_per_l:
         return None
     needed = work / winter * 24.0 / hours_per_day(request, policy)
     if not needed <= (request.membranes or policy.most_membranes):
@@ -338,6 +304,7 @@ def _choice(request: SizingRequest, item: Item, ratio: float, inlet: float, poli
         winter_run_hours_per_day=winter_hours,
         permeate_tds_mg_per_l=permeate,
         membranes=count,
+        is_softened=is_softened,
     )
 
 
@@ -348,11 +315,15 @@ def _work_l_per_day(
     recovery: float,
     temperature: float,
     policy: SizingPolicy,
+    past_l_per_week: float,
 ) -> float:
-    """Daily demand, that from a pressurised tank counted as often as filling it takes longer than an open one."""
-    taps = request.tap_demand_l_per_week
-    if not taps:
-        return request.demand_l_per_week / 7.0
+    """What the membranes make of the daily demand.
+
+    That from a pressurised tank counts as often as filling it takes longer than an open one.
+    """
+    made, taps = (litres - past_l_per_week for litres in (request.demand_l_per_week, request.tap_demand_l_per_week))
+    if not request.tap_demand_l_per_week:
+        return made / 7.0
     longer = tank_fill_time_multiple(
         precharge_pressure_kpa=policy.tank_precharge_kpa,
         shutoff_pressure_kpa=tank_shutoff_kpa(inlet, policy),
@@ -360,7 +331,7 @@ def _work_l_per_day(
             rating, request.survey, inlet, temperature, recovery
         ),
     )
-    return (request.demand_l_per_week + taps * (longer - 1.0)) / 7.0
+    return (made + taps * (longer - 1.0)) / 7.0
 
 
 def _gas_is_most_of_the_load(request: SizingRequest, permeate_tds_mg_per_l: float) -> bool:

@@ -7,7 +7,8 @@ from accounts.language import gettext_noop
 from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.sizing.blending import Blend, blend_for
 from fleet.engineering.sizing.cautions import cautions_on, of_own_well
-from fleet.engineering.sizing.flows import FlowChoice, needed_inlet_of
+from fleet.engineering.sizing.flow_choice import FlowChoice
+from fleet.engineering.sizing.flows import needed_inlet_of
 from fleet.engineering.sizing.offer import Outlet, Part, Remark, SizingRequest
 from fleet.engineering.sizing.storage import Storage
 from fleet.engineering.sizing.survey import SizingPolicy

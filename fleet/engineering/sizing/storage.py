@@ -6,7 +6,8 @@ from typing import NamedTuple
 
 from fleet.engineering.formulas.tank import tank_water_volume_l
 from fleet.engineering.sizing.demand import tank_usable_volume_l
-from fleet.engineering.sizing.flows import FlowChoice, tank_shutoff_kpa
+from fleet.engineering.sizing.flow_choice import FlowChoice
+from fleet.engineering.sizing.flows import tank_shutoff_kpa
 from fleet.engineering.sizing.offer import Item, SizingRequest
 from fleet.engineering.sizing.survey import SizingPolicy
 

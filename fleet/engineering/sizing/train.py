@@ -9,7 +9,7 @@ from fleet.engineering.sizing.blending import passed_by_l_per_week
 from fleet.engineering.sizing.carbons import carbons_for_supply
 from fleet.engineering.sizing.demand import flush_water_l_per_week
 from fleet.engineering.sizing.finishing import finishing_parts
-from fleet.engineering.sizing.flows import FlowChoice
+from fleet.engineering.sizing.flow_choice import FlowChoice
 from fleet.engineering.sizing.offer import Item, Life, Part, Remark, SizingRequest
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.wear import (

@@ -96,6 +96,16 @@ def test_an_espresso_bar_with_a_hardness_target() -> None:
     assert not way.has("remineralisation")
     assert way.waste_l_per_week - way.flush_l_per_week == pytest.approx(650.8, abs=0.3)
     assert way.feed_l_per_week - way.flush_l_per_week == pytest.approx(1070.8, abs=0.4)
+    # The membrane makes 216.9/7 = 30.98 L a day. The tank from 48.26 to 275.79 kPa fills in 1.598 of the time that an
+    # open one takes (Boyle's law, dV/(391.51 - P) integrated by hand): 49.5 L, which 190 x 0.8443 x 391.51/392.84 =
+    # 159.9 L/day make in 7.43 h. For all 60 L it would be 14.4 h, and the smallest membrane too small.
+    assert (way.membrane.item.code, way.membrane.count) == ("M50", 1)
+    assert way.winter_run_hours_per_day == pytest.approx(7.43, abs=0.02)
+    softened_way = next(way for way in made.alternatives if way.has("softener"))
+    softener = next(fitting for fitting in softened_way.fittings if fitting.purpose == "softener")
+    # At 2 to 1 the membrane passes 3.5 % (mean brine 304.1 mg/L), so that (0.5 - 0.035)/0.965 = 48.2 % goes by before
+    # the softener: of the other 217.5 L three times as much is softened.
+    assert "For 652 L of feed a week" in softener.size
     softer = offered(WaterUse("coffee", 420.0, None, 30.0, 50.0), survey)
     way = next(way for way in softer.alternatives if way.waste_ratio == 3.0 and not way.has("softener"))
     valve = next(fitting for fitting in way.fittings if fitting.purpose == "blending_valve")

@@ -155,7 +155,7 @@ def _read(batch: IntakeBatch, work: claims.ChunkRun) -> None:
         _store(log, batch, [row for row in block if not is_correction(row)], work, passed=passed)
         _hold_to_refusals(batch, passed, shape.rows)
         work.progress(passed / (shape.rows + 1), words.reading_rows(passed, shape.rows))
-    if batch.rows_passed == shape.rows:
+    if corrections and batch.rows_passed == shape.rows:
         _store(log, batch, corrections, work, passed=shape.rows + 1)
         _hold_to_refusals(batch, passed, shape.rows)
 

@@ -64,6 +64,9 @@ def baseline_of_groups(
     if owner.size and (owner.min() < 0 or owner.max() >= groups):
         raise EngineeringError("group", f"A group number lies outside 0 to {groups - 1}.")
     usable = np.asarray(valid) & ~np.isnan(column) & (days >= from_day) & (days <= to_day)
+    if not np.any(usable):
+        # Most quantities are read at few units.
+        return np.full(groups, np.nan)
     owner, days, column = owner[usable], days[usable], column[usable]
     order = np.lexsort((days, owner))
     owner, column = owner[order], column[order]

@@ -31,7 +31,7 @@ from fleet.services.findings.scaling import DOUBTFUL, scaling_indexes, scaling_o
 from fleet.services.findings.usual_water import usual_water
 from fleet.services.limits import limits_of_units
 from fleet.services.readings.cartridge_changes import saw_before
-from fleet.services.readings.indicators import Baselines, compute
+from fleet.services.readings.indicators import LABEL, UNIT_FIELDS, Baselines, compute_of
 from fleet.services.readings.tables import (
     Floats,
     Indexes,
@@ -44,33 +44,26 @@ from fleet.services.readings.tables import (
 )
 
 _UNIT_FIELDS: Final = (
+    *UNIT_FIELDS,
     "site_id",
     "site__chloraminated",
     "commissioned_on",
-    "design_recovery_fraction",
     "has_automatic_shutoff_valve",
     "has_check_valve",
-    "has_booster_pump",
     "has_float_valve",
     "kind",
     "restrictor",
-    "restrictor_flow_l_per_day",
     "restrictor_pressure_kpa",
-    "tank",
     "tank_precharge_kpa",
     "tank_volume_l",
     "weekly_demand_l",
 )
-_MEMBRANE_LABEL: Final = (
-    "membrane_material",
-    "rated_flow_l_per_day",
-    "rated_pressure_kpa",
-    "rated_temperature_degc",
-    "rejection_fraction",
-    "rated_tds_mg_per_l",
-    "rated_recovery_fraction",
-    "water_u_kelvin",
+_STAGES: Final = (
+    *(stage.value for stage in (Stage.SEDIMENT, Stage.CARBON, Stage.MEMBRANE, Stage.RESIN)),
+    *FINISHING,
 )
+# Of every stage alike, so that one query reads them all.
+_LABELS: Final = (*LABEL, "membrane_material", "resin_volume_l", "resin_capacity_eq_per_l")
 _INDICATORS: Final = (
     "recovery_fraction",
     "waste_ratio",
@@ -140,23 +133,16 @@ class History:
 def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable | None = None) -> History:
     """Read some units of a company; their readings too, unless a table of them is given."""
     table = load_readings(company, unit_ids) if table is None else table
-    computed = compute(company, unit_ids, table)
-    placements = {
-        Stage.SEDIMENT.value: load_placements(company, unit_ids, Stage.SEDIMENT),
-        Stage.CARBON.value: load_placements(company, unit_ids, Stage.CARBON),
-        Stage.MEMBRANE.value: load_placements(company, unit_ids, Stage.MEMBRANE, _MEMBRANE_LABEL),
-        Stage.RESIN.value: load_placements(
-            company, unit_ids, Stage.RESIN, ("resin_volume_l", "resin_capacity_eq_per_l")
-        ),
-        **{stage: load_placements(company, unit_ids, stage) for stage in FINISHING},
-    }
+    facts = unit_facts(company, unit_ids, _UNIT_FIELDS)
+    placements = load_placements(company, unit_ids, _STAGES, _LABELS)
+    computed = compute_of(table, facts, placements[Stage.MEMBRANE])
     placement_of = {stage: placement_of_each(table.unit_ids, table.day, rows) for stage, rows in placements.items()}
     history = History(
         table=table,
         indicators=computed.indicators,
         baselines=computed.baselines,
         membrane=computed.membrane,
-        facts=unit_facts(company, unit_ids, _UNIT_FIELDS),
+        facts=facts,
         placements=placements,
         placement_rows=placement_of,
         lines=np.full(len(table), np.nan),

@@ -33,7 +33,7 @@ BLOCK_UNITS: Final = 400
 
 Progress = Callable[[float, str], object]
 
-_RATING: Final = (
+LABEL: Final = (
     "rated_flow_l_per_day",
     "rated_pressure_kpa",
     "rated_temperature_degc",
@@ -42,7 +42,7 @@ _RATING: Final = (
     "rejection_fraction",
     "water_u_kelvin",
 )
-_UNIT_FIELDS: Final = ("design_recovery_fraction", "has_booster_pump", "tank", "restrictor_flow_l_per_day")
+UNIT_FIELDS: Final = ("design_recovery_fraction", "has_booster_pump", "tank", "restrictor_flow_l_per_day")
 _WRITE_AT_ONCE: Final = 500
 _FEW_UNITS: Final = 20
 # Longer than the days after fitting in which a baseline is taken.
@@ -128,13 +128,17 @@ def recompute(
 
 
 def compute(company: Company, unit_ids: Sequence[int], table: ReadingTable) -> Computed:
-    """Indicators of readings with their baselines.
+    """Indicators of readings with their baselines."""
+    facts = unit_facts(company, unit_ids, UNIT_FIELDS)
+    return compute_of(table, facts, load_placements(company, unit_ids, (Stage.MEMBRANE,), LABEL)[Stage.MEMBRANE])
+
+
+def compute_of(table: ReadingTable, facts: Mapping[int, Mapping[str, Any]], membranes: PlacementTable) -> Computed:
+    """The same, where the units' `UNIT_FIELDS` and the membranes with their `LABEL` are at hand.
 
     Two passes: the first finds which readings may count, the second refers them to the condition of the unit's own
     baseline, so that the corrections stay small.
     """
-    facts = unit_facts(company, unit_ids, _UNIT_FIELDS)
-    membranes = load_placements(company, unit_ids, "membrane", _RATING)
     membrane = placement_of_each(table.unit_ids, table.day, membranes)
     columns = _columns(table)
     plain = _context(table, facts, membranes, membrane)

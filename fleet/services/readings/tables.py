@@ -126,19 +126,26 @@ class PlacementTable:
 
 
 def load_placements(
-    company: Company, unit_ids: Sequence[int], stage: str, item_fields: Sequence[str] = ()
-) -> PlacementTable:
-    """Read which cartridges of a stage stood in some units, and what their labels say."""
-    fields = ["position__unit_id", "position_id", "position__role", "placed_at", "removed_at"]
+    company: Company, unit_ids: Sequence[int], stages: Sequence[str], item_fields: Sequence[str] = ()
+) -> dict[str, PlacementTable]:
+    """Read which cartridges of some stages stood in some units, and what their labels say; a table for each stage."""
+    fields = ["position__stage", "position__unit_id", "position_id", "position__role", "placed_at", "removed_at"]
     fields += [f"item__{name}" for name in item_fields]
     rows = (
         Placement.objects.of_company(company)
-        .filter(position__unit_id__in=unit_ids, position__stage=stage)
+        .filter(position__unit_id__in=unit_ids, position__stage__in=stages)
         .order_by("position__unit_id", "placed_at", "pk")
         .values_list(*fields)
     )
-    values = list(rows.iterator(chunk_size=_AT_ONCE))
-    columns = [list(column) for column in zip(*values, strict=True)] if values else [[] for _ in fields]
+    values_by_stage: dict[str, list[Sequence[Any]]] = {stage: [] for stage in stages}
+    for stage, *values in rows.iterator(chunk_size=_AT_ONCE):
+        values_by_stage[stage].append(values)
+    return {stage: _placement_table(values, item_fields) for stage, values in values_by_stage.items()}
+
+
+def _placement_table(values: Sequence[Sequence[Any]], item_fields: Sequence[str]) -> PlacementTable:
+    count = 5 + len(item_fields)
+    columns = [list(column) for column in zip(*values, strict=True)] if values else [[] for _ in range(count)]
     return PlacementTable(
         unit_ids=np.array(columns[0], dtype=np.int64),
         position_ids=np.array(columns[1], dtype=np.int64),

@@ -37,6 +37,10 @@ FIRST_WEEKS_DAYS: Final = 45.0
 """A fresh part counts as fresh for so long. A membrane is run in by then: its baseline, its commissioning and what it
 passed when it was fitted are read before. Prefilters are clean until then: what they take and leave is their level."""
 
+NEW_MEMBRANE_RINSES_DAYS: Final = 2.0
+"""So long what preserved a new membrane may come out of it at a unit that runs a few hours a day: what it passes then
+is not what it will pass (common practice, no source)."""
+
 SAME_VISIT_DAYS: Final = 0.75
 """Readings and changes so close together belong to one visit; dates are often no finer than a day."""
 

@@ -92,9 +92,9 @@ def water_above(value: float, allowed: str) -> str:
 def allowed_tds(limit: float, target: float) -> str:
     """The limit the water is held against, and what the use alone would allow where that is more."""
     if limit < target:
-        words = gettext("the {limit:g} mg/L this unit is kept to (your use alone allows {target:g} mg/L)")
+        words = gettext("the {limit:.4g} mg/L this unit is kept to (your use alone allows {target:.4g} mg/L)")
     else:
-        words = gettext("the {limit:g} mg/L your use allows")
+        words = gettext("the {limit:.4g} mg/L your use allows")
     return words.format(limit=limit, target=target)
 
 

@@ -26,7 +26,7 @@ DIARY_WORDS: Final = CauseWords(
         "membrane worn out": ("membrane_aged", "membrane_rejection_low"),
         "membrane scaled": ("membrane_scaling",),
         "membrane fouled": ("biofouling", "colloidal_fouling", "membrane_plugged", "carbon_fines"),
-        "membrane seal leaks": ("o_ring_leak", "membrane_not_seated", "permeate_tube_cracked"),
+        "membrane seal leaks": ("o_ring_leak", "membrane_seal_worn", "membrane_not_seated", "permeate_tube_cracked"),
         "membrane damaged": ("membrane_damaged", "permeate_tube_cracked", "membrane_rejection_low"),
         "wrong membrane": ("membrane_of_another_size",),
         "restrictor blocked": ("restrictor_blocked", "concentrate_line_blocked"),

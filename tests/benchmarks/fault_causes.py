@@ -21,7 +21,7 @@ class CauseWords:
 
 
 CAUSES_OF_WORDS: Final = {
-    "seal leaks": ("o_ring_leak", "membrane_not_seated", "permeate_tube_cracked"),
+    "seal leaks": ("o_ring_leak", "membrane_seal_worn", "membrane_not_seated", "permeate_tube_cracked"),
     "membrane damaged": ("membrane_damaged", "permeate_tube_cracked", "membrane_rejection_low"),
     "membrane oxidised": (
         "membrane_oxidised",

@@ -244,6 +244,14 @@ def above_limit_of_use(product: float, limit: float) -> str:
     ).format(product=product, limit=limit)
 
 
+def above_limit_by_membrane(product: float, limit: float) -> str:
+    """The water is past its limit, and another finding says what the membrane suffers from."""
+    return gettext(
+        "The water reads {product:.3g} mg/L, past its limit of {limit:.3g} mg/L: more salt passes the membrane than "
+        "when it was new."
+    ).format(product=product, limit=limit)
+
+
 def adds_salt(product: float, limit: float) -> str:
     """The water at the outlet is past its limit and saltier than what the membrane gives."""
     return gettext(
@@ -276,12 +284,30 @@ def scale_is_likely(tds_mg_per_l: float) -> str:
     ).format(tds=tds_mg_per_l)
 
 
-def salt_doubled_although_tested(times: float) -> str:
-    """Salt has grown slowly although the tests behind the carbon found no chlorine."""
-    return gettext(
-        "{times:.1f} times the salt passes the membrane, grown from visit to visit with the flow steady, and no test "
-        "found chlorine behind the carbon: chlorine between the tests, or a seal that gives way slowly."
-    ).format(times=times)
+def flow_fell_while_it_stood(step: float, days: float) -> tuple[str, str, str]:
+    """The flow has fallen at once when the unit had stood switched off: for installer and client, and what to do."""
+    return (
+        gettext(
+            "The flow is {share:.0%} of what it was since the unit stood switched off for about {days:.0f} days: slime "
+            "has grown meanwhile, or the membrane has dried out."
+        ).format(share=step, days=days),
+        gettext(
+            "Since your unit stood still it makes less water. We will clean it on our next visit, and replace the "
+            "membrane if that does not help."
+        ),
+        gettext("Sanitise and flush for an hour; a membrane that has dried out does not come back: replace it."),
+    )
+
+
+def no_permeate_into_a_full_tank() -> tuple[str, str]:
+    """The drain runs, no permeate comes, and the tank holds water under pressure."""
+    return (
+        gettext(
+            "Concentrate flows and no permeate comes, while the tank holds water: it is full, and the shut-off valve "
+            "or the check valve does not hold."
+        ),
+        gettext("Your tank holds water, and yet water runs to the drain. We will come soon to look at the valves."),
+    )
 
 
 def leaks_past_since_changed(over: float) -> str:

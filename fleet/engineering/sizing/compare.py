@@ -12,7 +12,13 @@ from fleet.engineering.sizing.cautions import is_well_unsafe
 from fleet.engineering.sizing.choosing import by_capacity
 from fleet.engineering.sizing.fittings import softener_of
 from fleet.engineering.sizing.flow_choice import FlowChoice
-from fleet.engineering.sizing.flows import allowed_waste_ratios, flow_choices, needed_label_flow, softened
+from fleet.engineering.sizing.flows import (
+    allowed_waste_ratios,
+    flow_choices,
+    hours_per_day,
+    needed_label_flow,
+    softened,
+)
 from fleet.engineering.sizing.offer import Alternative, Item, Offer, Remark, SizingRequest
 from fleet.engineering.sizing.pumps import fitting_pump
 from fleet.engineering.sizing.remarks import rejects_enough
@@ -33,6 +39,8 @@ AIMS: Final = {
 LEAST_ALTERNATIVES: Final = 3
 # Less of a difference in TDS is within what labels carry.
 _ABOUT_AS_PURE: Final = 1.2
+# Some of each day is left for flushing, filters and a store that was drawn empty (common practice, no source).
+_LONGEST_DAY_HOURS: Final = 20.0
 # What a unit serves (common practice, no source).
 _LONGEST_LIFE_YEARS: Final = 15.0
 Rank = Callable[[Alternative], tuple[float, ...]]
@@ -137,8 +145,11 @@ def _why_none(request: SizingRequest, membranes: Sequence[Item], policy: SizingP
         return Remark("silica_too_high", *words.silica_too_high())
     most = request.membranes or policy.most_membranes
     needed = needed_label_flow(request, membranes, policy)
-    label_wanted = words.label_wanted(in_words(needed[0], FLOW, request.unit_system), needed[1].code) if needed else ""
-    return Remark("membrane_too_small", *words.membrane_too_small(most, request.has_power, label_wanted))
+    wanted = [words.label_wanted(in_words(needed[0], FLOW, request.unit_system), needed[1].code)] if needed else []
+    longer = flow_choices(replace(request, run_hours_per_day=_LONGEST_DAY_HOURS), membranes, policy)
+    if longer and hours_per_day(request, policy) < _LONGEST_DAY_HOURS:
+        wanted.append(words.longer_day(math.ceil(min(choice.winter_run_hours_per_day for choice in longer))))
+    return Remark("membrane_too_small", *words.membrane_too_small(most, request.has_power, " ".join(wanted)))
 
 
 def _try(

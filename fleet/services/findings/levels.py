@@ -10,7 +10,7 @@ from fleet.engineering.diagnosis.facts import Fact, PatternLimits
 from fleet.engineering.diagnosis.levels import level_over_first, newest_level
 from fleet.engineering.diagnosis.steps import by_visit, lasting_step
 from fleet.engineering.formulas.temperature_correction import water_tcf
-from fleet.engineering.usual import FIRST_WEEKS_DAYS, SAME_VISIT_DAYS
+from fleet.engineering.usual import FIRST_WEEKS_DAYS, NEW_MEMBRANE_RINSES_DAYS, SAME_VISIT_DAYS
 from fleet.models import Stage
 from fleet.services.findings.as_read import flow_behind_tank, flows_as_read, over_label_between, over_usual
 from fleet.services.readings.tables import Floats, Indexes
@@ -42,6 +42,7 @@ def levels_of_membrane(history: "History", row: int) -> dict[str, Fact]:
         **flows_as_read(history, rows),
         **flow_behind_tank(history, rows),
         **over_usual(history, rows),
+        **_standstill(history, rows),
         **_of_label(history, row, rows, over_label),
     }
     return {name: value for name, value in facts.items() if value == value}
@@ -51,6 +52,20 @@ def _rows_of_same_membrane(history: "History", row: int) -> Indexes:
     """Rows of the unit up to a reading that were taken with the membrane of that reading."""
     rows = np.asarray(history.rows_of(int(history.table.unit_ids[row])), dtype=np.int64)
     return rows[(rows <= row) & (history.membrane[rows] == history.membrane[row])]
+
+
+def _standstill(history: "History", rows: Indexes) -> dict[str, float]:
+    """How long the unit stood when somebody last saw it switched off, until it was read again."""
+    seen, columns = history.table.columns["observations"], history.table.columns
+    off = [place for place, row in enumerate(rows) if seen[row].get("is_switched_off")]
+    if not off:
+        return {}
+    inlet = columns["inlet_pressure_kpa"][rows[off[-1] + 1 :]]
+    again = np.flatnonzero(inlet > 0.0)
+    if not len(again):
+        return {}
+    day = history.table.day[rows]
+    return {"days_stood_off": float(day[off[-1] + 1 + again[0]] - day[off[-1]])}
 
 
 def _passage_as_read(history: "History", rows: Indexes) -> Floats:
@@ -103,7 +118,7 @@ def _of_label(history: "History", row: int, rows: Indexes, over_label: Floats) -
     if not rejection or not 0.0 < rejection < 1.0:
         return facts
     passage, visits = _passage_less_a_step(history, first)
-    if visits < 2:
+    if visits < 2 or float(history.table.day[first[-1]]) - placed < NEW_MEMBRANE_RINSES_DAYS:
         return facts
     facts["first_salt_passage_over_label"] = float(np.median(passage)) / (1.0 - rejection)
     before = np.asarray(history.rows_of(int(history.table.unit_ids[row])), dtype=np.int64)

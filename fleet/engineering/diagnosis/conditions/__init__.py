@@ -40,6 +40,7 @@ from fleet.engineering.diagnosis.conditions.membrane import (
     plugged_by_fines,
     running_in,
     scaled,
+    seal_gives_way,
     supply_changed,
     warm_water,
 )
@@ -150,6 +151,7 @@ __all__ = [
     "running_in",
     "salt_balance_open",
     "scaled",
+    "seal_gives_way",
     "shutoff_does_not_close",
     "slime_found",
     "slips_past_resin",

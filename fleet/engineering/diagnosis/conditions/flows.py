@@ -1,11 +1,16 @@
 """Conditions on the flows: feed, permeate, concentrate, tank and valves."""
 
+from typing import Final
+
 from fleet.engineering.diagnosis import words
 from fleet.engineering.diagnosis.conditions.common import REST_HIGH, REST_LOW, normalised_flow_is_normal, surely
 from fleet.engineering.diagnosis.conditions.pressures import pressure_fault
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
 from fleet.engineering.limits import is_exhausted
+
+# A tank at so much of the inlet pressure is as good as full: the valve closes at two thirds (common practice).
+_FILLED_OF_INLET: Final = 0.5
 
 
 def nothing_flows(f: Facts) -> Evidence | None:
@@ -24,7 +29,12 @@ def no_permeate(f: Facts) -> Evidence | None:
         return None
     if inlet is None or inlet < f.pattern_limits.inlet_for_permeate_kpa:
         return None
-    return Evidence(0.85, {"permeate_flow": 0.0, "concentrate_flow": drain, "inlet_pressure_kpa": inlet})
+    numbers: dict[str, float | str] = {"permeate_flow": 0.0, "concentrate_flow": drain, "inlet_pressure_kpa": inlet}
+    tank = f.number("tank_pressure_kpa")
+    if f.yes("has_pressurised_tank") and tank is not None and tank >= _FILLED_OF_INLET * inlet:
+        # Who draws from a unit that makes no water empties its tank: this one is full, and the drain should be still.
+        return Evidence(0.6, {**numbers, "tank_pressure_kpa": tank}, *words.no_permeate_into_a_full_tank())
+    return Evidence(0.85, numbers)
 
 
 def tank_over_line(f: Facts) -> float | None:
@@ -200,7 +210,10 @@ def too_much_concentrate(f: Facts) -> Evidence | None:
 
 
 def tank_pushes_back(f: Facts) -> Evidence | None:
-    """Less permeate while the tank is filling, and a membrane that is as it was."""
+    """Less permeate while the tank is filling, and a membrane that is as it was.
+
+    Beside a fault of the pressure there is none: what has to be mended is not called normal.
+    """
     share = tank_over_line(f)
     flow = f.ratio("permeate_flow_l_per_day", "baseline_permeate_flow_l_per_day")
     if (
@@ -209,6 +222,7 @@ def tank_pushes_back(f: Facts) -> Evidence | None:
         or share < 0.25
         or not is_exhausted("membrane_flow_fraction", flow, f.limits.membrane_flow_fraction)
         or f.text("tank_valve") == "closed"
+        or pressure_fault(f)
     ):
         return None
     passage = f.salt_passage_ratio_raw

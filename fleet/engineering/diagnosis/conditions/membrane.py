@@ -5,6 +5,8 @@ from typing import Final
 from fleet.engineering.constants import DAYS_PER_YEAR
 from fleet.engineering.diagnosis import words
 from fleet.engineering.diagnosis.conditions.common import REST_HIGH, REST_LOW, normalised_flow_is_normal, surely
+from fleet.engineering.diagnosis.conditions.flows import too_little_concentrate
+from fleet.engineering.diagnosis.conditions.pressures import pressure_fault
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
 from fleet.engineering.limits import is_exhausted
@@ -21,6 +23,8 @@ _OTHER_WATER: Final = 1.6
 _BEHIND_ITS_CAUSE: Final = 0.4
 # Up to so much more salt flows through a membrane that is only plugged.
 _STEADY_SALT: Final = 1.2
+# After so long slime has grown, or a membrane that was emptied has dried out (common practice, no source).
+_LONG_STANDSTILL_DAYS: Final = 14.0
 # Below it no permeate comes.
 _SOME_FLOW: Final = 0.05
 
@@ -132,17 +136,12 @@ def _exposure(f: Facts) -> float | None:
 def oxidised_unseen(f: Facts) -> Evidence | None:
     """Salt has doubled slowly with the flow steady, and no test says what passes the carbon.
 
-    A leak comes at once, scale and slime take the flow: what is left is chlorine. Of an old membrane whose carbon was
-    tested it is its age.
+    Scale and slime take the flow, and a leak mostly comes at once: what is left is chlorine.
     """
-    level, age = _has_grown_slowly(f), f.number("membrane_age_days")
-    if level is None or leaking_past(f) is not None:
+    level = _has_grown_slowly(f)
+    if level is None or _exposure(f) is not None or leaking_past(f) is not None:
         return None
-    if _exposure(f) is None:
-        return Evidence(0.65, {"salt_over_first": level})
-    if age is None or age >= _OLD_DAYS:
-        return None
-    return Evidence(0.5, {"salt_over_first": level}, words.salt_doubled_although_tested(level))
+    return Evidence(0.65, {"salt_over_first": level})
 
 
 def _salt_flux(flow: float, passage: float) -> float:
@@ -270,6 +269,17 @@ def leaking_past(f: Facts) -> Evidence | None:
     return None
 
 
+def seal_gives_way(f: Facts) -> Evidence | None:
+    """Salt has doubled slowly with the flow steady, and the tests behind the carbon found no chlorine.
+
+    Of an old membrane it is its age.
+    """
+    level, age = _has_grown_slowly(f), f.number("membrane_age_days")
+    if level is None or _exposure(f) is None or age is None or age >= _OLD_DAYS or leaking_past(f) is not None:
+        return None
+    return Evidence(0.5, {"salt_over_first": level})
+
+
 def plugged_by_fines(f: Facts) -> Evidence | None:
     """The flow fell at once when the carbon was changed and stays so, and no more salt flows than before.
 
@@ -327,8 +337,11 @@ def fouled(f: Facts) -> Evidence | None:
         )
     if f.yes("smell_or_slime"):
         return Evidence(0.75, _numbers(flow, passage))
-    flow_step = f.number("flow_step_ratio")
+    flow_step, stood = f.number("flow_step_ratio"), f.number("days_stood_off")
     if flow_step is not None and flow_step < f.pattern_limits.flow_step_down:
+        if stood is not None and stood >= _LONG_STANDSTILL_DAYS:
+            more = {"flow_over_before": flow_step, "days_stood_off": stood}
+            return Evidence(0.6, _numbers(flow, passage, **more), *words.flow_fell_while_it_stood(flow_step, stood))
         return Evidence(0.6, _numbers(flow, passage, flow_over_before=flow_step), words.flow_fell_for_good(flow_step))
     return Evidence(0.45, _numbers(flow, passage)) if index is None or index <= 0.0 else None
 
@@ -366,6 +379,15 @@ def aged(f: Facts) -> Evidence | None:
     return Evidence(0.65, _numbers(flow, passage, membrane_age_days=age))
 
 
+def _is_explained(f: Facts) -> bool:
+    """Whether another rule says what the membrane suffers from."""
+    causes = (
+        oxidised, oxidised_before, oxidised_unseen, leaking_past, seal_gives_way, damaged, plugged_by_fines, scaled,
+        fouled,
+    )  # fmt: skip
+    return any(cause(f) is not None for cause in causes)
+
+
 def holds_back_too_little(f: Facts) -> Evidence | None:
     """The rejection read is below its limit, whatever the membrane was like before."""
     permeate, feed = f.number("permeate_tds_mg_per_l"), f.number("feed_tds_mg_per_l")
@@ -378,8 +400,13 @@ def holds_back_too_little(f: Facts) -> Evidence | None:
     if permeate - f.pattern_limits.meter_step_mg_per_l <= allowed * feed:
         return None
     # Where the cause is known it comes first.
-    causes = (oxidised, oxidised_before, oxidised_unseen, leaking_past, damaged, plugged_by_fines, scaled, fouled)
-    is_explained = any(cause(f) is not None for cause in causes)
+    is_explained = _is_explained(f)
+    if not is_explained and pressure_fault(f):
+        normalised = f.number("normalised_salt_passage_ratio")
+        if normalised is not None and normalised <= _STEADY_SALT:
+            # The membrane is as it was: too little water dilutes the salt that passes it.
+            return None
+        is_explained = True
     return Evidence(
         _BEHIND_ITS_CAUSE if is_explained else surely(passage / allowed - 1.0),
         {"rejection": 1.0 - passage, "limit": 1.0 - allowed},
@@ -406,10 +433,14 @@ def above_its_limit(f: Facts) -> Evidence | None:
     # More salt than the feed has is told by the meters.
     if water is None or not is_exhausted("product_tds_mg_per_l", water, limit) or (feed is not None and water > feed):
         return None
-    sentence = words.adds_salt if adds_salt else words.above_limit_of_use
-    return Evidence(
-        surely((water - limit) / (2.0 * step)), {"product_tds": water, "limit": limit}, sentence(water, limit)
-    )
+    numbers: dict[str, float | str] = {"product_tds": water, "limit": limit}
+    sure = surely((water - limit) / (2.0 * step))
+    if adds_salt:
+        return Evidence(sure, numbers, words.adds_salt(water, limit))
+    if _is_explained(f) or aged(f) is not None:
+        # The membrane is to blame, which its own rule says: it comes first.
+        return Evidence(_BEHIND_ITS_CAUSE, numbers, words.above_limit_by_membrane(water, limit))
+    return Evidence(sure, numbers, words.above_limit_of_use(water, limit))
 
 
 def creep(f: Facts) -> Evidence | None:
@@ -459,8 +490,10 @@ def low_driving_pressure(f: Facts) -> Evidence | None:
     normal = REST_LOW <= both[0] <= REST_HIGH and both[1] <= 1.2
     if not normal or permeate < 1.15 or flow > REST_LOW or inlet > f.pattern_limits.low_pressure_share:
         return None
+    # Where its own rule says why the pressure is low, this says no more than what comes of it.
+    sure = _BEHIND_ITS_CAUSE if pressure_fault(f) else 0.85
     return Evidence(
-        0.85, {"inlet_over_baseline": inlet, "flow_over_baseline": flow, "permeate_tds_over_baseline": permeate}
+        sure, {"inlet_over_baseline": inlet, "flow_over_baseline": flow, "permeate_tds_over_baseline": permeate}
     )
 
 
@@ -473,6 +506,7 @@ def warm_water(f: Facts) -> Evidence | None:
         return None
     if temperature - base <= f.pattern_limits.temperature_shift_degc or flow <= 1.05 or passage <= 1.05:
         return None
-    if normalised_flow_is_normal(f) is False:
+    if normalised_flow_is_normal(f) is False or pressure_fault(f) or too_little_concentrate(f) is not None:
+        # What has to be mended is not called normal.
         return None
     return Evidence(0.8, {"temperature_degc": temperature, "baseline_degc": base, "flow_over_baseline": flow})

@@ -124,6 +124,34 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         for_client=_("Some untreated water leaks past the membrane. We will reseat the membrane on our next visit."),
     ),
     Rule(
+        id="D80",
+        title=_("Seal probably gives way"),
+        pattern="salt_doubled_slowly_carbon_tested",
+        step="membrane",
+        condition=when.seal_gives_way,
+        asks=FEED_AND_PERMEATE,
+        place=AT_MEMBRANE,
+        outdated_by=("membrane",),
+        causes=(
+            Cause(
+                code="membrane_seal_worn",
+                work=Work(kind=WorkKind.REPAIR, part="membrane_seals", thing=_("membrane seat and O-rings")),
+            ),
+        ),
+        confirm=_("Probe the permeate at the housing outlet and along its tube; test total chlorine after the carbon."),
+        action=_("Fit new O-rings and reseat the membrane; if that does not help, replace it."),
+        cautions=(ISOLATE,),
+        source=PRACTICE,
+        for_installer=_(
+            "The salt that passes the membrane has doubled from visit to visit with the flow steady, and no test found "
+            "chlorine behind the carbon: a seal that gives way slowly, or else chlorine between the tests."
+        ),
+        for_client=_(
+            "The membrane lets more salt through than it did, probably past a seal. We will fit new seals on our next "
+            "visit."
+        ),
+    ),
+    Rule(
         id="D62",
         title=_("Membrane damaged"),
         pattern="salt_jumped_flow_fell",

@@ -142,6 +142,12 @@ def label_wanted(flow: str, code: str) -> str:
     return words.format(flow=flow, code=code)
 
 
+def longer_day(hours: int) -> str:
+    """That the catalogue would do if the unit ran longer."""
+    words = gettext("Or let it run {hours} h a day, out of a store that bears it: then the catalogue has one.")
+    return words.format(hours=hours)
+
+
 def membrane_too_small(most: int, has_power: bool, label_wanted: str) -> Sentences:
     """No membrane makes enough in winter; `label_wanted` says which would, '' where none."""
     if has_power:

@@ -403,6 +403,10 @@ FAULTS: dict[str, tuple[Fault, str]] = {
         lambda u, r: replace(u, observed={"salt_level_ratio": r.uniform(2.5, 4.0)}),
         "D65",
     ),
+    "seal gives way": (
+        lambda u, r: replace(u, observed={"salt_level_ratio": r.uniform(2.5, 4.0), "membrane_exposure_ppm_h": 0.0}),
+        "D80",
+    ),
     "permeate meter low": (
         lambda u, r: replace(u, observed={"salt_passage_step_ratio": r.uniform(0.15, 0.3)}),
         "D66",

@@ -60,6 +60,8 @@ CASES: list[tuple[str, Changes, float]] = [
     ("D04", {"inlet_pressure_kpa": 900.0}, 0.9),
     ("D04", {"pump_never_stops": True}, 0.7),
     ("D28", {MADE: 0.0}, 0.85),
+    ("D28", {MADE: 0.0, "has_pressurised_tank": True, "tank_pressure_kpa": 196.0}, 0.6),
+    ("D28", {MADE: 0.0, "has_pressurised_tank": True, "tank_pressure_kpa": 194.0}, 0.85),
     ("D29", {MADE: 0.0, DRAIN: 0.0}, 0.85),
     ("D21", FULL, 0.85),
     ("D21", {**FULL, "tank_is_full": None}, 0.6),
@@ -106,6 +108,11 @@ CASES: list[tuple[str, Changes, float]] = [
     ("D15", NEW_WATER, 0.85),
     ("D15", {**NEW_WATER, PASSAGE: None}, 0.7),
     ("D16", WEAK, 0.85),
+    ("D16", {**WEAK, "has_booster_pump": True, "line_pressure_kpa": 200.0}, 0.4),
+    # the membrane is to blame, which its own rule says first
+    ("D76", {"has_resin": False, PRODUCT: 5.0, "salt_level_ratio": 2.5, "membrane_exposure_ppm_h": 0.0}, 0.4),
+    ("D80", {"salt_level_ratio": 2.5, "membrane_exposure_ppm_h": 0.0}, 0.5),
+    ("D08", {FLOW: 0.48, "flow_step_ratio": 0.48, "days_stood_off": 14.0}, 0.6),
     ("D37", WARM, 0.8),
     ("D30", {CHLORINE: 0.5}, 0.8),
     ("D30", {CHLORINE: 0.5, "chloramine_supply": True}, 0.9),
@@ -240,6 +247,12 @@ def test_a_doubt_takes_two_fifths_from_what_rests_on_it_and_nothing_from_the_res
         ("D23", {**TANK, "tank_pressure_kpa": 150.0}, {"concentrate_never_stops": False}),
         ("D27", {"tank_pressure_kpa": 220.0, "tank_valve": "open", MADE: 100.0}, {"tank_valve": "closed"}),
         ("D27", {"tank_pressure_kpa": 220.0, "tank_valve": "open", MADE: 100.0}, {FLOW: 0.7}),
+        # beside a pump that is dead, or a restrictor that is blocked, nothing is called normal
+        ("D27", {"tank_pressure_kpa": 220.0, "tank_valve": "open", MADE: 100.0}, {"has_booster_pump": True}),
+        ("D37", WARM, {"has_booster_pump": True}),
+        ("D37", WARM, {DRAIN: 300.0, "waste_ratio": 1.4}),
+        # low pressure makes the water saltier, and the membrane is as it was
+        ("D46", {PERMEATE: 50.0}, {"has_booster_pump": True}),
         ("D03", {"has_booster_pump": True}, {"state": "static"}),
         ("D03", {"has_booster_pump": True}, {"line_pressure_kpa": 300.0, "prefilter_differential_pressure_kpa": 20.0}),
         ("D03", {"has_booster_pump": True}, {"prefilter_differential_pressure_kpa": 120.0}),
@@ -286,6 +299,13 @@ STRICT = replace(HOUSE, lead_resin_fraction=0.5)
     ("rule", "changes", "limits", "numbers"),
     [
         ("D46", {PERMEATE: 50.0}, HOUSE, ("80.0 %", "90.0 %", "25 mg/L")),
+        (
+            "D08",
+            {FLOW: 0.48, "flow_step_ratio": 0.48, "days_stood_off": 120.0},
+            HOUSE,
+            ("48%", "120 days", "dried out"),
+        ),
+        ("D28", {MADE: 0.0, "has_pressurised_tank": True, "tank_pressure_kpa": 240.0}, HOUSE, ("it is full", "valve")),
         ("D45", {"interstage_chlorine_mg_per_l": 0.6}, HOUSE, ("60 %", "50 %", "0.5 mg/L")),
         ("D11", {PERMEATE: 20.0, LEAD: 12.0}, STRICT, ("60 %", "50 %", "10 mg/L")),
         ("D12", {PRODUCT: 3.0}, HOUSE, ("3 mg/L", "limit of 1 mg/L", "The lead outlet is at 0 mg/L")),

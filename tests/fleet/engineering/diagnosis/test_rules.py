@@ -203,6 +203,7 @@ PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
     ("D46", {"permeate_tds_mg_per_l": 29.0}, "membrane_rejection_low"),
     ("D76", {"has_resin": False, "product_tds_mg_per_l": 5.0}, "water_past_limit"),
     ("D65", {"salt_level_ratio": 2.5}, "membrane_oxidised_untested"),
+    ("D80", {"salt_level_ratio": 2.5, "membrane_exposure_ppm_h": 0.0}, "membrane_seal_worn"),
     ("D66", {"salt_passage_step_ratio": 0.3}, "meter_out_of_calibration"),
     ("D68", {"previous_resin_life_share": 0.1}, "carbon_dioxide_load"),
     ("D50", {"water_on_floor": True}, "water_leak"),

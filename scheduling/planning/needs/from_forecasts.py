@@ -8,6 +8,7 @@ from scheduling.planning.needs.dates import first_day_on_condition
 from scheduling.planning.needs.facts import ForecastFacts, PositionFacts, Role
 from scheduling.planning.needs.need import NeedKind, median_days
 from scheduling.planning.needs.tasks import Source, TaskList, key_at_unit
+from scheduling.planning.needs.work import MEMBRANE_SEALS
 from scheduling.planning.words import needs as words
 
 
@@ -74,7 +75,12 @@ def _replace_when_due(tasks: TaskList, position: PositionFacts, today: datetime.
 def _replace_on_condition(
     tasks: TaskList, membrane: PositionFacts, forecast: ForecastFacts, today: datetime.date
 ) -> None:
-    """Replace a membrane no sooner than it is as likely exhausted as the company wants it to be."""
+    """Replace a membrane no sooner than it is as likely exhausted as the company wants it to be.
+
+    Salt that leaks past it is none of its own: new seals come first, and the membrane where they did not help.
+    """
+    if not forecast.is_maximum_service_time and _seals_come_first(tasks):
+        return
     first_day = first_day_on_condition(forecast.quantile_days, tasks.policy.rules.membrane_probability)
     if first_day > 7 * tasks.policy.planning.bundling_weeks:
         return
@@ -84,4 +90,15 @@ def _replace_on_condition(
         is_urgent=tasks.is_urgent(forecast, tasks.late_cost(membrane)),
         reason=forecast.sentence,
         not_before=today + datetime.timedelta(days=first_day) if first_day > 0 else None,
+    )
+
+
+def _seals_come_first(tasks: TaskList) -> bool:
+    """Whether a finding asks for new seals of the membrane, which it has not had yet."""
+    works = ((finding.work, finding.cause) for finding in tasks.unit.findings)
+    return any(
+        work is not None
+        and work.part == MEMBRANE_SEALS
+        and key_at_unit(work.kind, tasks.unit, cause) not in tasks.unit.done
+        for work, cause in works
     )

@@ -15,6 +15,9 @@ _PARTS: Final[Mapping[str, str]] = {
 }
 """What work of a kind always takes, whatever asks for it."""
 
+MEMBRANE_SEALS: Final = "membrane_seals"
+"""The fitting, a name of `PURPOSES`, that a leak past the membrane takes."""
+
 
 @dataclass(frozen=True, slots=True)
 class FindingWork:

@@ -138,6 +138,17 @@ def test_a_membrane_that_a_finding_names_goes_whatever_its_forecast_says() -> No
     assert task.reason == "Seen. By then."
 
 
+def test_new_seals_come_before_a_new_membrane() -> None:
+    """Exhausted by the salt that passes, which a leak explains; not by its years, nor once new seals did not help."""
+    seals = finding(work_for("o_ring_leak", has_booster_pump=False), cause="o_ring_leak")
+    leaking = unit(position("membrane", -1.0), findings=(seals,))
+    assert [task.split()[0] for task in tasks(leaking)] == ["repair"]
+    tried = at(leaking, done={"repair:unit-1:o_ring_leak": SEEN - timedelta(days=20)})
+    assert [task.split()[0] for task in tasks(tried)] == ["repair", "replace"]
+    old = at(leaking, positions=(position("membrane", -1.0, is_maximum_service_time=True),))
+    assert [task.split()[0] for task in tasks(old)] == ["repair", "replace"]
+
+
 def test_an_empty_position_is_looked_at_once_for_all() -> None:
     empty = (at(position(stage, -9.0), cartridge=None) for stage in ("sediment", "carbon"))
     decided = tasks(unit(*empty))

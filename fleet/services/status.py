@@ -93,7 +93,9 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
     chlorine = max((read for read in tests_read if read is not None), default=None)
     if reading is None or swapped or reading.taken_at < now - FRESH:
         read_before = reading is None and own_readings.filter(was_read).exists()
-        changed = words.unread_since_change(has_resin, _day(unit, changed_at)) if read_before else ""
+        changed = ""
+        if read_before and changed_at is not None:
+            changed = words.unread_since_change(has_resin, _day(unit, changed_at))
         water, sentence = "unknown", changed or _unknown(reading, now, swapped)
     elif value is not None and is_exhausted("product_tds_mg_per_l", value, limit):
         water = "not_good"
@@ -145,8 +147,8 @@ def _newest(newest_first: QuerySet[Reading], placed_at: datetime | None) -> Read
     return next(iter(of_present_cartridge(newest_first[:_NEWEST_READINGS], placed_at)), None)
 
 
-def _day(unit: Unit, at: datetime | None) -> str:
-    return "" if at is None else at.astimezone(ZoneInfo(unit.site.time_zone)).date().isoformat()
+def _day(unit: Unit, at: datetime) -> date:
+    return at.astimezone(ZoneInfo(unit.site.time_zone)).date()
 
 
 def _unknown(reading: Reading | None, now: datetime, doubtful: bool) -> str:

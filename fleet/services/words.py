@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Final
 
+from accounts.dates import calendar_day
 from accounts.language import gettext, gettext_noop, listed, ngettext
 from fleet.engineering.observations import OBSERVATIONS
 from fleet.engineering.positions import position_name
@@ -107,13 +108,13 @@ def chlorine_passes(chlorine: float, limit: float) -> str:
     return words.format(chlorine=chlorine, limit=limit)
 
 
-def unread_since_change(has_resin: bool, changed_on: str) -> str:
+def unread_since_change(has_resin: bool, changed_on: date) -> str:
     """What decides the water was changed, and nobody has read it since."""
     if has_resin:
         words = gettext("The resin was replaced on {day}, and nobody has measured the water since.")
     else:
         words = gettext("The membrane was replaced on {day}, and nobody has measured the water since.")
-    return words.format(day=changed_on)
+    return words.format(day=calendar_day(changed_on))
 
 
 def never_read() -> str:
@@ -263,7 +264,7 @@ def undated_change(before: date | None, after: date | None) -> str:
 def exhausted_now(expected: date, because: str) -> str:
     """It was to last, and is exhausted."""
     words = gettext("It was expected to last until around {day} and is now exhausted. {because}")
-    return words.format(day=expected, because=because).strip()
+    return words.format(day=calendar_day(expected), because=because).strip()
 
 
 def still_exhausted(before: str, after: str, basis: str, because: str) -> str:
@@ -274,7 +275,7 @@ def still_exhausted(before: str, after: str, basis: str, because: str) -> str:
 
 def date_unchanged(day: date, basis: str) -> str:
     """The median hardly moved."""
-    return gettext("The date stays around {day}{basis}.").format(day=day, basis=basis)
+    return gettext("The date stays around {day}{basis}.").format(day=calendar_day(day), basis=basis)
 
 
 def date_moved(before: date, after: date, basis: str) -> str:
@@ -292,7 +293,7 @@ def date_moved(before: date, after: date, basis: str) -> str:
             "The date moved {days} days earlier, from {before} to {after},{basis}.",
             -days,
         )
-    return words.format(days=abs(days), before=before, after=after, basis=basis)
+    return words.format(days=abs(days), before=calendar_day(before), after=calendar_day(after), basis=basis)
 
 
 def evidence_of_change(newest: str, others: int, left_out: int) -> str:
@@ -311,7 +312,7 @@ def evidence_of_change(newest: str, others: int, left_out: int) -> str:
 def reading_of(taken_on: date, values: Sequence[tuple[str, float, str]]) -> str:
     """A reading in words: its day, and each quantity with value and unit."""
     shown = ", ".join(f"{gettext(name)} {number:.3g} {unit}" for name, number, unit in values)
-    return gettext("the reading of {day} ({values})").format(day=taken_on, values=shown)
+    return gettext("the reading of {day} ({values})").format(day=calendar_day(taken_on), values=shown)
 
 
 def may_be_exhausted(before: float, after: float) -> str:
@@ -324,7 +325,7 @@ def may_be_exhausted(before: float, after: float) -> str:
 
 
 def _dated(day: date | None) -> str:
-    return gettext("Expected around {day}").format(day=day) if day is not None else gettext("No date")
+    return gettext("Expected around {day}").format(day=calendar_day(day)) if day is not None else gettext("No date")
 
 
 # the first replacement at a unit or a site
@@ -359,7 +360,7 @@ def first_due(
     here: str, days: tuple[date | None, date | None, date | None], name: str, why: str, positions: int
 ) -> str:
     """When the first replacement is due; `days` are the 10 %, 50 % and 90 % dates."""
-    early, median, late = days
+    early, median, late = (calendar_day(day) if day is not None else "" for day in days)
     return ngettext(
         "The first replacement at {here} is due around {median} (8 in 10: {early} to {late}); most likely {name}: "
         "{why}. {count} position looked at.",
@@ -372,7 +373,7 @@ def first_due(
 def first_due_for_client(yours: str, day: date | None) -> str:
     """When the first replacement is due; for the client."""
     words = gettext("The first replacement at {yours} should be due around {day}; this is an estimate.")
-    return words.format(yours=gettext(yours), day=day)
+    return words.format(yours=gettext(yours), day=calendar_day(day) if day is not None else "")
 
 
 # sites of unknown location

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 
-from accounts.dates import long_day
+from accounts.dates import calendar_day, long_day
 from accounts.language import gettext, gettext_noop, listed, ngettext
 
 # headings, translated where they are printed
@@ -131,7 +131,7 @@ def in_position(order: int, place: str, item: str, lot: str, since: date | None)
     """What stands in a position of the train; the item and its lot may be empty."""
     text = gettext("{order} {place}: {item}").format(order=order, place=place, item=item or gettext("empty"))
     text = f"{text} {lot}" if lot else text
-    return gettext("{what} since {day}").format(what=text, day=since.isoformat()) if since is not None else text
+    return gettext("{what} since {day}").format(what=text, day=calendar_day(since)) if since is not None else text
 
 
 def open_finding(sentence: str, make_sure: str, do: str) -> str:
@@ -144,7 +144,7 @@ def open_finding(sentence: str, make_sure: str, do: str) -> str:
 
 def read_on(day: date | None) -> str:
     """Heading over the newest readings."""
-    return gettext("read {day}").format(day=day.isoformat()) if day is not None else gettext("read last")
+    return gettext("read {day}").format(day=calendar_day(day)) if day is not None else gettext("read last")
 
 
 def between(low: str, high: str) -> str:

@@ -1,9 +1,10 @@
 """One plain sentence per forecast, for the installer and for the client; spoken through `accounts.language`."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 
+from accounts.dates import calendar_day
 from accounts.language import gettext, gettext_noop, ngettext
 from fleet.engineering.positions import position_name, position_name_for_client
 from fleet.forecasting.answer.results import Forecasts
@@ -23,16 +24,30 @@ WHY = {
 _MEDIAN, _EARLY, _LATE = 3, 1, 5
 
 
+def date_of(day: float, offset_days: float = 0.0) -> date:
+    """Calendar date of a day number, in UTC or where clocks are so many days ahead of it."""
+    # A sum that should be a midnight may fall short of it by rounding.
+    return (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(days=float(day) + offset_days + 1e-7)).date()
+
+
 def date_text(day: float, offset_days: float = 0.0) -> str:
-    """Calendar date of a day number, in UTC or where clocks are so many days ahead of it.
+    """The same date as a field of a file has it.
 
     >>> date_text(20_000.5)
     '2024-10-04'
     >>> date_text(20_000.5, 0.5)
     '2024-10-05'
     """
-    # A sum that should be a midnight may fall short of it by rounding.
-    return (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(days=float(day) + offset_days + 1e-7)).date().isoformat()
+    return date_of(day, offset_days).isoformat()
+
+
+def spoken_day(day: float, offset_days: float = 0.0) -> str:
+    """The same date as a sentence has it.
+
+    >>> spoken_day(20_000.5)
+    '4 Oct 2024'
+    """
+    return calendar_day(date_of(day, offset_days))
 
 
 def _position_name(fleet: Fleet, position: int) -> str:
@@ -120,7 +135,7 @@ def sentence_for_installer(
         # as planning decides: a lead gives way to a lag that still works
         action = gettext("rotate it") if _lag_holds(fleet, forecasts, position) else gettext("replace it")
         return verdict.format(name=_first_capital(name), because=_because(why_exhausted), basis=basis, action=action)
-    median, early, late = (date_text(dates[level], offset_days) for level in (_MEDIAN, _EARLY, _LATE))
+    median, early, late = (spoken_day(dates[level], offset_days) for level in (_MEDIAN, _EARLY, _LATE))
     if dates[_LATE] - dates[_EARLY] < 1.0:
         sentence = gettext("{name}: {why} on {median}; {basis}.")
     else:
@@ -171,5 +186,5 @@ def sentence_for_client(
         else:
             next_step = gettext("it should be replaced now")
         return verdict.format(name=name, because=_because(why_exhausted), next_step=next_step)
-    date = date_text(forecasts.grid_day[position, SHOWN[_MEDIAN]], offset_days)
-    return gettext("Your {name} should be replaced around {date}; this is an estimate.").format(name=name, date=date)
+    median = spoken_day(forecasts.grid_day[position, SHOWN[_MEDIAN]], offset_days)
+    return gettext("Your {name} should be replaced around {date}; this is an estimate.").format(name=name, date=median)

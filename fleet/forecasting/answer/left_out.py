@@ -1,8 +1,10 @@
 """Why a reading or one value of it is left out of a forecast; spoken through `accounts.language`."""
 
 from collections.abc import Mapping
+from datetime import date
 from typing import Final
 
+from accounts.dates import calendar_day
 from accounts.language import gettext, gettext_noop
 
 _WHY: Final[Mapping[str, str]] = {
@@ -33,12 +35,14 @@ def why_left_out(code: str) -> str:
     return gettext(_WHY[code])
 
 
-def sentence_left_out(what: str, day: str, code: str) -> str:
+def sentence_left_out(what: str, day: date, code: str) -> str:
     """Which value was not used and why, as a sentence; `what` is '' for a whole reading.
 
-    >>> sentence_left_out("product TDS", "2026-02-20", "static"), sentence_left_out("", "2026-02-20", "repeated")[:18]
-    ('Product TDS of 2026-02-20: read while nothing flowed.', 'The whole reading ')
+    >>> sentence_left_out("product TDS", date(2026, 2, 20), "static")
+    'Product TDS of 20 Feb 2026: read while nothing flowed.'
+    >>> sentence_left_out("", date(2026, 2, 20), "repeated")[:18]
+    'The whole reading '
     """
     name = gettext(what) if what else gettext("the whole reading")
     words = gettext("{name} of {day}: {why}.")
-    return words.format(name=f"{name[0].upper()}{name[1:]}", day=day, why=why_left_out(code))
+    return words.format(name=f"{name[0].upper()}{name[1:]}", day=calendar_day(day), why=why_left_out(code))

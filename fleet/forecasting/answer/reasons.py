@@ -7,7 +7,7 @@ import numpy as np
 
 from accounts.language import gettext, gettext_noop
 from fleet.engineering.limits import Limits
-from fleet.forecasting.answer.explain import date_text
+from fleet.forecasting.answer.explain import spoken_day
 from fleet.forecasting.answer.gauges import Gauges
 from fleet.forecasting.answer.results import Forecasts
 from fleet.forecasting.distribution import percent_text, probability_by
@@ -82,7 +82,7 @@ def explain_exhaustion(
         return Reason(
             "maximum_service_time",
             gettext("it was first installed on {first} and its maximum service time is {days:.0f} days").format(
-                first=date_text(first, offset_days), days=limit_days
+                first=spoken_day(first, offset_days), days=limit_days
             ),
             gettext("it has reached its maximum service time"),
         )
@@ -106,7 +106,7 @@ def explain_exhaustion(
         else:
             installer = gettext("the reading of {day} shows {name} of {shown} {unit}, at the limit of {past} {unit}")
         client = gettext("the reading of {day} shows that {what}")
-        read_on = date_text(readings.day[-1], offset_days)
+        read_on = spoken_day(readings.day[-1], offset_days)
         of_the_day = _of_the_day(key, limits.take(int(fleet.positions.unit_index[position])))
         return Reason(
             "reading",

@@ -11,7 +11,7 @@ import numpy as np
 from accounts.language import gettext, gettext_noop
 from fleet.engineering.constants import SECONDS_PER_DAY
 from fleet.engineering.nomenclature import without_unit
-from fleet.forecasting.answer.explain import date_text, sentence_for_client, sentence_for_installer
+from fleet.forecasting.answer.explain import date_of, sentence_for_client, sentence_for_installer
 from fleet.forecasting.answer.gauges import Gauges
 from fleet.forecasting.answer.left_out import sentence_left_out
 from fleet.forecasting.answer.reasons import explain_exhaustion
@@ -53,10 +53,10 @@ class _LeftOut:
     code: str
 
     def as_evidence(self, reading_id: int, offset_days: float) -> dict[str, Any]:
-        day = date_text(self.day, offset_days)
+        day = date_of(self.day, offset_days)
         return {
             "reading": reading_id,
-            "day": day,
+            "day": day.isoformat(),
             "quantity": self.quantity,
             "code": self.code,
             "sentence": sentence_left_out(_plain(self.quantity), day, self.code),

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
+from accounts.dates import calendar_day
 from accounts.language import speak
 from accounts.models import Company
 from fleet.models import Forecast, Unit
@@ -56,9 +57,10 @@ def test_readings_that_prove_exhaustion_move_the_date_to_now(unit: Unit, as_inst
     assert moved["before"]["id"] == first["after"]["id"]
     assert (moved["before"]["state"], moved["after"]["state"]) == ("installed", "exhausted")
     assert moved["after"]["evidence"]["exhausted_because"]["reading"] == proof.pk
+    expected = date.fromisoformat(first["after"]["p50"])
     assert moved["sentence"] == (
-        f"It was expected to last until around {first['after']['p50']} and is now exhausted. The reading of "
-        "2026-03-11 shows product TDS of 7 mg/L, past the limit of 2 mg/L."
+        f"It was expected to last until around {calendar_day(expected)} and is now exhausted. The reading of "
+        "11 Mar 2026 shows product TDS of 7 mg/L, past the limit of 2 mg/L."
     )
     read(unit, NOW + timedelta(days=1, hours=6), 8.0)
     refresh_forecasts(company=unit.company, now=NOW + timedelta(days=2))
@@ -102,9 +104,9 @@ def test_sentences_tell_the_days_of_the_company(unit: Unit, as_installer: APICli
         read(unit, looked + timedelta(minutes=minutes), 7.0)
     forecast_company(company=unit.company, now=looked + timedelta(hours=2))
     for row in Forecast.objects.filter(position__unit=unit, is_latest=True).exclude(position__stage="resin"):
-        assert str(row.p50) in row.installer_sentence
-        assert str(row.p50) in row.client_sentence
-    day = "2026-03-11" if zone.startswith("Pacific") else "2026-03-09"
+        assert calendar_day(row.p50) in row.installer_sentence
+        assert calendar_day(row.p50) in row.client_sentence
+    day = "11 Mar 2026" if zone.startswith("Pacific") else "9 Mar 2026"
     exhausted = Forecast.objects.get(position__unit=unit, position__stage="resin", is_latest=True)
     assert f"because the reading of {day} shows" in exhausted.installer_sentence
 

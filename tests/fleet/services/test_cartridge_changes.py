@@ -54,7 +54,7 @@ def test_a_reading_of_the_cartridge_before_says_nothing_of_this_one(unit: Unit, 
     read(unit, hours, occasion=occasion)
     unit_status = status(unit)
     assert (unit_status.water, unit_status.value_mg_per_l, unit_status.read_at) == ("unknown", None, None)
-    assert unit_status.sentence == "The resin was replaced on 2026-03-09, and nobody has measured the water since."
+    assert unit_status.sentence == "The resin was replaced on 9 Mar 2026, and nobody has measured the water since."
     refresh_findings(company=unit.site.company, now=NOW)
     assert not Finding.objects.filter(unit=unit, cause="di_both_exhausted").exists()
 

@@ -1,5 +1,7 @@
 """What the services of the fleet tell, with its plural forms and in whichever language is spoken."""
 
+from datetime import date
+
 from accounts.language import speak
 from fleet.forecasting.answer.left_out import sentence_left_out, why_left_out
 from fleet.forecasting.inputs import vocabulary
@@ -46,7 +48,7 @@ def test_how_far_a_run_is_is_told_in_the_language_that_is_spoken() -> None:
 def test_why_a_value_is_left_out_has_words_for_every_reason() -> None:
     with speak(PSEUDO):
         assert not [code for code in vocabulary.EXCLUSION_REASONS if code and english_in(why_left_out(code))]
-        assert not english_in(sentence_left_out("product TDS", "2026-02-20", "static"))
-    assert sentence_left_out("", "2026-02-20", "repeated") == (
-        "The whole reading of 2026-02-20: repeats another row of the same unit and time."
+        assert not english_in(sentence_left_out("product TDS", date(2026, 2, 20), "static"))
+    assert sentence_left_out("", date(2026, 2, 20), "repeated") == (
+        "The whole reading of 20 Feb 2026: repeats another row of the same unit and time."
     )

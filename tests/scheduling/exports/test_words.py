@@ -29,7 +29,7 @@ def test_what_can_stand_in_is_named_beside_what_is_taken() -> None:
 
 
 def test_what_is_installed_says_since_when() -> None:
-    assert words.in_position(1, "lead resin", "R1", "L7", DAY) == "1 lead resin: R1 L7 since 2026-03-03"
+    assert words.in_position(1, "lead resin", "R1", "L7", DAY) == "1 lead resin: R1 L7 since 3 Mar 2026"
     assert words.in_position(2, "carbon", "", "", None) == "2 carbon: empty"
 
 

@@ -198,7 +198,7 @@ def test_exhausted_by_age_says_so(unit: Unit) -> None:
     row = place(unit, "carbon", "single")
     assert (row.state, row.driver) == ("exhausted", "maximum_service_time")
     assert row.evidence["exhausted_because"]["code"] == "maximum_service_time"
-    assert "first installed on 2025-01-02 and its maximum service time is 365 days" in row.installer_sentence
+    assert "first installed on 2 Jan 2025 and its maximum service time is 365 days" in row.installer_sentence
     assert "because it has reached its maximum service time" in row.client_sentence
 
 
@@ -217,7 +217,7 @@ def test_exhausted_by_a_reading_names_the_reading(unit: Unit) -> None:
     assert row.state == "exhausted"
     because = row.evidence["exhausted_because"]
     assert (because["code"], because["reading"]) == ("reading", shown[-1].pk)
-    assert "the reading of 2026-03-09 shows product TDS of 8 mg/L, past the limit of 2 mg/L" in row.installer_sentence
+    assert "the reading of 9 Mar 2026 shows product TDS of 8 mg/L, past the limit of 2 mg/L" in row.installer_sentence
 
 
 def test_what_was_left_out_is_listed_with_code_and_sentence(unit: Unit) -> None:

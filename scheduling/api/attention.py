@@ -8,7 +8,8 @@ from accounts.http.fields import MomentField
 from accounts.http.serializers import AnswerSerializer
 from accounts.http.viewsets import RetrieveMixin
 from accounts.models import Company
-from scheduling.services.attention import MOST_MATTERS, Kind, needs_attention
+from scheduling.services.attention import needs_attention
+from scheduling.services.matters import MOST_MATTERS, Kind
 from scheduling.services.words.attention import TITLES_OF_KINDS
 
 
@@ -21,20 +22,14 @@ class SettleSerializer(AnswerSerializer):
     body = serializers.DictField(child=serializers.CharField(), help_text="what of the body is known already")
 
 
-class MatterSerializer(AnswerSerializer):
-    """One thing to look at."""
+class ReasonSerializer(AnswerSerializer):
+    """One of the reasons why a visit, or a unit, needs attention."""
 
+    kind = serializers.ChoiceField(choices=list(TITLES_OF_KINDS.items()), help_text="code of its kind")
+    title = serializers.CharField(help_text="what the kind is called")
     sentence = serializers.CharField(help_text="why it needs attention")
     unit = serializers.IntegerField(source="unit.pk", allow_null=True, default=None, help_text="id of the unit")
     unit_code = serializers.CharField(source="unit.code", allow_null=True, default=None, help_text="code of the unit")
-    site = serializers.IntegerField(source="site.pk", allow_null=True, default=None, help_text="id of the site")
-    site_name = serializers.CharField(source="site.name", allow_null=True, default=None, help_text="name of the site")
-    client = serializers.IntegerField(source="client.pk", allow_null=True, default=None, help_text="id of the client")
-    client_name = serializers.CharField(
-        source="client.name", allow_null=True, default=None, help_text="name of the client"
-    )
-    phone = serializers.CharField(source="client.phone", allow_null=True, default=None, help_text="number to call")
-    visit = serializers.IntegerField(allow_null=True, help_text="id of the visit that it is about")
     cost_of_waiting = serializers.FloatField(
         allow_null=True, help_text="money that a week of waiting is expected to cost; null where nobody can say"
     )
@@ -45,14 +40,47 @@ class MatterSerializer(AnswerSerializer):
     settle = SettleSerializer(help_text="the call that settles it")
 
 
+class MatterSerializer(AnswerSerializer):
+    """One visit, or one unit that no visit goes to, with all reasons why it needs attention."""
+
+    sentence = serializers.CharField(help_text="why it needs attention: the sentences of all its reasons")
+    reasons = ReasonSerializer(many=True, help_text="the reasons one by one, the gravest first")
+    unit = serializers.IntegerField(
+        source="unit.pk", allow_null=True, default=None, help_text="id of the unit of the gravest reason"
+    )
+    unit_code = serializers.CharField(
+        source="unit.code", allow_null=True, default=None, help_text="code of the unit of the gravest reason"
+    )
+    site = serializers.IntegerField(source="site.pk", allow_null=True, default=None, help_text="id of the site")
+    site_name = serializers.CharField(source="site.name", allow_null=True, default=None, help_text="name of the site")
+    client = serializers.IntegerField(source="client.pk", allow_null=True, default=None, help_text="id of the client")
+    client_name = serializers.CharField(
+        source="client.name", allow_null=True, default=None, help_text="name of the client"
+    )
+    phone = serializers.CharField(source="client.phone", allow_null=True, default=None, help_text="number to call")
+    visit = serializers.IntegerField(allow_null=True, help_text="id of the visit that it is about")
+    cost_of_waiting = serializers.FloatField(
+        allow_null=True,
+        help_text="money that a week of waiting is expected to cost, all reasons together; null where nobody can say",
+    )
+    probability = serializers.FloatField(
+        allow_null=True, help_text="probability, 0 to 1, of what the gravest reason says; null where nobody can say"
+    )
+    day = serializers.DateField(allow_null=True, help_text="day by which, or on which, the gravest happens")
+    settle = SettleSerializer(help_text="the call that settles the gravest reason, and others that name the same call")
+
+
 class AttentionKindSerializer(AnswerSerializer):
-    """The matters of one kind, the dearest to leave first."""
+    """The matters whose gravest reason is of one kind, the dearest to leave first."""
 
     kind = serializers.ChoiceField(choices=list(TITLES_OF_KINDS.items()), source="code", help_text="code of the kind")
     title = serializers.CharField(help_text="what the kind is called")
     count = serializers.SerializerMethodField(help_text="how many matters there are")
     dealt_with = serializers.IntegerField(
         help_text="how many more are tasks of a visit that is confirmed or under way, and need nobody's attention"
+    )
+    told_above = serializers.IntegerField(
+        help_text="how many reasons of this kind stand in matters of a graver kind, since they are about the same visit"
     )
     matters = MatterSerializer(source="first", many=True, help_text=f"the first {MOST_MATTERS} of them")
 
@@ -71,8 +99,9 @@ class AttentionSerializer(AnswerSerializer):
 class AttentionViewSet(RetrieveMixin):
     """What needs attention now: bad water, faults, units to read, missing parts, late deliveries, calls to make.
 
-    Each kind has its own list, the dearest to leave first, and each matter the call that settles it. Work that a
-    confirmed visit has among its tasks is only counted.
+    A visit, or a unit that no visit goes to, is one matter with all its reasons, each with the call that settles it;
+    it stands in the list of the gravest one, the dearest to leave first. Work that a confirmed visit has among its
+    tasks is only counted.
     """
 
     resource = "attention"

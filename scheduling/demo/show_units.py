@@ -14,7 +14,8 @@ from fleet.models import Finding, Forecast, Reading, Unit
 from scheduling.demo import words
 from scheduling.demo.screen import Screen
 from scheduling.models import Need
-from scheduling.services.attention import EXPLAINS_ONLY, SOON, UNREAD, Kind, Matter, needs_attention
+from scheduling.services.attention import EXPLAINS_ONLY, SOON, UNREAD, needs_attention
+from scheduling.services.matters import Kind, Reason
 
 LATER: Final = timedelta(days=42)
 LONG_UNREAD: Final = timedelta(days=180)
@@ -61,17 +62,17 @@ class _Shown:
 
     def show_kind(self, kind: Kind) -> None:
         """The matters of a kind, dearest to leave first."""
-        by_unit: dict[Unit, list[Matter]] = defaultdict(list)
-        for matter in kind.matters:
-            if matter.unit is not None:
-                by_unit[matter.unit].append(matter)
+        by_unit: dict[Unit, list[Reason]] = defaultdict(list)
+        for reason in (reason for matter in kind.matters for reason in matter.reasons):
+            if reason.unit is not None:
+                by_unit[reason.unit].append(reason)
         self.screen.heading(words.kind_of_matter(kind.title, len(kind.matters), len(by_unit)))
         again = []
-        for unit, matters in by_unit.items():
+        for unit, reasons in by_unit.items():
             if unit.pk in self.units:
                 again.append(unit.code)
             else:
-                self._show_unit(unit, matters)
+                self._show_unit(unit, reasons)
         if again:
             self.screen.subheading(words.shown_above(again))
 
@@ -81,18 +82,18 @@ class _Shown:
             if unit_id not in self.units and findings[0].cause in UNREAD:
                 self._show_unit(findings[0].unit, ())
 
-    def _show_unit(self, unit: Unit, matters: Sequence[Matter]) -> None:
+    def _show_unit(self, unit: Unit, reasons: Sequence[Reason]) -> None:
         self.units.add(unit.pk)
         screen, site = self.screen, unit.site
         screen.subheading(
             words.unit_at(unit.code, unit.name, site.name, site.address, is_urgent=unit.pk in self.urgent)
         )
-        cost_of_waiting = sum(matter.cost_of_waiting or 0.0 for matter in matters)
+        cost_of_waiting = sum(reason.cost_of_waiting or 0.0 for reason in reasons)
         if cost_of_waiting:
             screen.line(words.waiting_costs(cost_of_waiting, self.company.currency), indent=2)
         if not self.findings[unit.pk] and not self.forecasts[unit.pk]:
-            for matter in matters:
-                screen.line(f"- {_ended(matter.sentence)}", indent=2)
+            for reason in reasons:
+                screen.line(f"- {_ended(reason.sentence)}", indent=2)
         for finding in self.findings[unit.pk]:
             for indent, sentence in _of_finding(finding, self.last_read.get(unit.pk), self.as_of):
                 screen.line(sentence, indent=indent)

@@ -1,11 +1,11 @@
-"""What needs somebody's attention: one row for each matter, by kind, dearest to leave first, and how to settle it.
+"""What needs somebody's attention: one row a visit or unit, by kind, dearest to leave first, and how to settle it.
 
 What is being dealt with, because a visit is confirmed or under way that has it among its tasks, needs nobody's
 attention any more; it is only counted.
 """
 
+import dataclasses
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from typing import Any, Final
@@ -13,11 +13,12 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Q, prefetch_related_objects
 
-from accounts.models import Client, Company
+from accounts.models import Company
 from fleet.engineering.diagnosis import BAD_WATER, CAUSES, NoWork
 from fleet.models import Finding, Site, Stage, Unit
 from fleet.services.units.sites_not_known import CLIENT_NOT_KNOWN
 from scheduling.models import Message, Need, PartsLine, PartsList, Plan, StockLevel, Stop, Visit, VisitTask
+from scheduling.services.matters import Kind, Reason, in_rows
 from scheduling.services.needs.costs import all_exhausted_by
 from scheduling.services.needs.reading import with_dates
 from scheduling.services.needs.waiting import cost_of_a_week
@@ -31,8 +32,7 @@ from scheduling.services.settling import Settle
 from scheduling.services.stock.lots import expired_pieces
 from scheduling.services.words import attention as words
 
-#: Most of one kind that are shown, and how far ahead is 'soon': common practice, no source.
-MOST_MATTERS: Final = 100
+#: How far ahead is 'soon': common practice, no source.
 SOON: Final = timedelta(days=14)
 # An offer that nobody answered for so long is worth a call: common practice, no source.
 _ANSWER_WITHIN: Final = timedelta(days=3)
@@ -45,45 +45,6 @@ UNREAD: Final = frozenset(code for code, cause in CAUSES.items() if cause.work i
 _GUARDS_OF_MEMBRANE: Final = (Stage.SEDIMENT, Stage.CARBON)
 
 
-@dataclass(frozen=True, slots=True)
-class Matter:
-    """One thing to look at.
-
-    `cost_of_waiting` is the money that a week of waiting is expected to cost, `probability` that what is spoken of
-    happens by `day`; None where nobody can say.
-    """
-
-    sentence: str
-    settle: Settle
-    unit: Unit | None = None
-    site: Site | None = None
-    client: Client | None = None
-    visit: int | None = None
-    cost_of_waiting: float | None = None
-    probability: float | None = None
-    day: date | None = None
-
-    @property
-    def rank(self) -> tuple[float, float, date, str]:
-        """Dearest first, then surest, then soonest."""
-        return (-(self.cost_of_waiting or 0.0), -(self.probability or 0.0), self.day or date.max, self.sentence)
-
-
-@dataclass(frozen=True, slots=True)
-class Kind:
-    """The matters of one kind, and how many more are being dealt with."""
-
-    code: str
-    title: str
-    matters: Sequence[Matter]
-    dealt_with: int = 0
-
-    @property
-    def first(self) -> Sequence[Matter]:
-        """Those that come first, as many as one looks at."""
-        return self.matters[:MOST_MATTERS]
-
-
 def needs_attention(*, company: Company, now: datetime) -> list[Kind]:
     """Everything that needs attention now, by kind; kinds without a matter are there too.
 
@@ -94,7 +55,7 @@ def needs_attention(*, company: Company, now: datetime) -> list[Kind]:
     now
         The present moment.
     """
-    return list(_Attention(company, now).kinds())
+    return in_rows(_Attention(company, now).kinds())
 
 
 class _Attention:
@@ -103,7 +64,7 @@ class _Attention:
         policy = read_policy(company=company)
         self.policy, self.rules = policy.planning, policy.rules
 
-    def kinds(self) -> Iterator[Kind]:
+    def kinds(self) -> Iterator[tuple[str, list[Reason], int]]:
         findings = {"bad_water": [], "faults": [], "unread": []}  # type: dict[str, list[Finding]]
         for finding in self._findings:
             if finding.rule in BAD_WATER:
@@ -137,11 +98,11 @@ class _Attention:
         yield self._kind("in_no_round", self._in_no_round())
         yield self._kind("broken_rounds", self._broken_rounds())
 
-    def _kind(self, code: str, matters: Iterable[Matter | bool | None]) -> Kind:
+    def _kind(self, code: str, found: Iterable[Reason | bool | None]) -> tuple[str, list[Reason], int]:
         """None is nothing to speak of, True is being dealt with."""
-        rows = list(matters)
-        ranked = sorted((row for row in rows if isinstance(row, Matter)), key=lambda matter: matter.rank)
-        return Kind(code, words.title(code), ranked, sum(row is True for row in rows))
+        rows = list(found)
+        reasons = [dataclasses.replace(row, kind=code) for row in rows if isinstance(row, Reason)]
+        return code, reasons, sum(row is True for row in rows)
 
     # what is read once
 
@@ -180,9 +141,9 @@ class _Attention:
         rows = stops.order_by("pk").values_list("visit_id", "round__plan_id", "starts_at")
         return {visit: (plan, starts_at) for visit, plan, starts_at in rows}
 
-    # kinds of matter
+    # reasons
 
-    def _of_finding(self, finding: Finding) -> Matter | bool:
+    def _of_finding(self, finding: Finding) -> Reason | bool:
         need = self._need_of_finding.get(finding.pk)
         visit = self._visit_of_need.get(need.pk) if need is not None else None
         if visit is not None and visit.state in Visit.CONFIRMED_OR_UNDER_WAY:
@@ -205,7 +166,7 @@ class _Attention:
         prefetch_related_objects([need for need, _ in likely], "unit__site__client", "item")
         return likely
 
-    def _of_forecast(self, need: Need, probability: float, by: date) -> Matter | bool:
+    def _of_forecast(self, need: Need, probability: float, by: date) -> Reason | bool:
         visit = self._visit_of_need.get(need.pk)
         if visit is not None and visit.state in Visit.CONFIRMED_OR_UNDER_WAY:
             return True
@@ -223,7 +184,7 @@ class _Attention:
             day=by,
         )
 
-    def _unread(self, findings: Sequence[Finding]) -> Iterator[Matter]:
+    def _unread(self, findings: Sequence[Finding]) -> Iterator[Reason]:
         """Readings that are wanted, and units of which nothing was heard for weeks."""
         rows = Need.objects.of_company(self.company).filter(state=Need.State.OPEN, kind=Need.Kind.TAKE_READING)
         wanted = rows.exclude(reading_way="").exclude(reading_way=Need.ReadingWay.NEXT_VISIT)
@@ -246,7 +207,7 @@ class _Attention:
                 settle = Settle(words.enter_reading(), "POST", f"/api/v1/units/{finding.unit_id}/readings/")
                 yield self._at_unit(finding.unit, words.of_finding(finding), settle)
 
-    def _parts_missing(self) -> Iterator[Matter]:
+    def _parts_missing(self) -> Iterator[Reason]:
         """Confirmed visits whose parts are neither aboard, nor in the store, nor on order in time."""
         lines = PartsLine.objects.filter(
             parts_list__company=self.company,
@@ -263,12 +224,12 @@ class _Attention:
             settle = Settle(words.draft_orders(), "POST", "/api/v1/purchase-orders/draft/")
             yield self._at_visit(visit, words.of_missing_parts(visit, rows), settle)
 
-    def _late(self) -> Iterator[Matter]:
+    def _late(self) -> Iterator[Reason]:
         for late in late_deliveries(company=self.company, now=self.now):
             path = f"/api/v1/purchase-orders/{late.line.order_id}/expect/"
             settle = Settle(words.ask_supplier(late.line.order.supplier.name), "POST", path)
             first = late.visits[0].visit if late.visits else None
-            yield Matter(
+            yield Reason(
                 sentence=late.sentence,
                 settle=settle,
                 site=first.site if first is not None else None,
@@ -277,7 +238,7 @@ class _Attention:
                 day=late.visits[0].day if late.visits else late.line.expected_on,
             )
 
-    def _orders_not_sent(self) -> Iterator[Matter]:
+    def _orders_not_sent(self) -> Iterator[Reason]:
         """Orders whose e-mail the mail server has refused, or that nobody could send."""
         rows = Message.objects.of_company(self.company).filter(audience=Message.Audience.SUPPLIER)
         refused = Q(state=Message.State.TO_CALL) | Q(state=Message.State.WAITING, attempts__gt=0)
@@ -290,13 +251,13 @@ class _Attention:
                 settle = Settle(words.note_call(), "POST", f"/api/v1/messages/{message.pk}/called/")
             else:
                 settle = Settle(words.check_email(), "PATCH", f"/api/v1/suppliers/{order.supplier_id}/")
-            yield Matter(
+            yield Reason(
                 sentence=words.of_order_not_sent(message, order),
                 settle=settle,
                 day=self.company.day_at(message.created_at),
             )
 
-    def _expired(self) -> Iterator[Matter]:
+    def _expired(self) -> Iterator[Reason]:
         """Pieces that may not be used any more, wherever they lie."""
         levels = StockLevel.objects.of_company(self.company).exclude(lots=[]).select_related("item", "installer")
         for level in levels.order_by("item__code", "installer__name", "pk"):
@@ -306,9 +267,9 @@ class _Attention:
                 if level.installer_id is not None:
                     body["from_installer"] = level.installer_id
                 settle = Settle(words.scrap(), "POST", "/api/v1/stock-movements/", body)
-                yield Matter(words.of_expired(level, pieces), settle)
+                yield Reason(words.of_expired(level, pieces), settle)
 
-    def _unanswered(self) -> Iterator[Matter | None]:
+    def _unanswered(self) -> Iterator[Reason | None]:
         """Offers that nobody answered for days, or whose first window opens within so many."""
         offered = Visit.objects.of_company(self.company).filter(state=Visit.State.OFFERED)
         for visit in offered.select_related("site__client").order_by("pk"):
@@ -323,7 +284,7 @@ class _Attention:
             settle = Settle(words.note_time(), "POST", f"/api/v1/visits/{visit.pk}/accept/")
             yield self._at_visit(visit, words.of_unanswered(visit, opens), settle)
 
-    def _calls(self) -> Iterator[Matter]:
+    def _calls(self) -> Iterator[Reason]:
         """What clients and installers must be told by telephone."""
         rows = Message.objects.of_company(self.company).filter(state=Message.State.TO_CALL)
         rows = rows.exclude(audience=Message.Audience.SUPPLIER)
@@ -333,7 +294,7 @@ class _Attention:
             unit = message.finding.unit if message.finding is not None else None
             site = visit.site if visit is not None else unit.site if unit is not None else None
             client = message.client or (site.client if site is not None else None)
-            yield Matter(
+            yield Reason(
                 sentence=message.subject,
                 settle=Settle(words.note_call(), "POST", f"/api/v1/messages/{message.pk}/called/"),
                 unit=unit,
@@ -349,7 +310,7 @@ class _Attention:
             return self.company.day_at(message.created_at)
         return call_back_by(message.created_at, self.rules.call_back_hours, ZoneInfo(site.time_zone)).date()
 
-    def _in_no_round(self) -> Iterator[Matter]:
+    def _in_no_round(self) -> Iterator[Reason]:
         """Confirmed visits within the reach of a plan, for which nobody drives."""
         plans = Plan.objects.of_company(self.company).filter(state=Plan.State.PUBLISHED)
         spans = [(plan.first_day, plan.last_day) for plan in plans]
@@ -368,7 +329,7 @@ class _Attention:
                 settle = Settle(words.plan_through(day), "POST", "/api/v1/plans/")
             yield self._at_visit(visit, words.of_no_round(visit), settle)
 
-    def _broken_rounds(self) -> Iterator[Matter]:
+    def _broken_rounds(self) -> Iterator[Reason]:
         """Stops of published rounds that nobody can make, or not then."""
         plans = [
             plan
@@ -381,7 +342,7 @@ class _Attention:
         visits = Visit.objects.filter(pk__in=ids).select_related("site__client").in_bulk()
         for plan, fault in rows:
             visit = visits.get(int(fault.visit or 0))
-            yield Matter(
+            yield Reason(
                 sentence=fault.sentence,
                 settle=fault.settle,
                 site=visit.site if visit is not None else None,
@@ -390,14 +351,14 @@ class _Attention:
                 day=plan.first_day + timedelta(days=fault.day) if fault.day is not None else None,
             )
 
-    # parts of a matter
+    # parts of a reason
 
-    def _at_unit(self, unit: Unit, sentence: str, settle: Settle, **more: Any) -> Matter:
-        return Matter(sentence=sentence, settle=settle, unit=unit, site=unit.site, client=unit.site.client, **more)
+    def _at_unit(self, unit: Unit, sentence: str, settle: Settle, **more: Any) -> Reason:
+        return Reason(sentence=sentence, settle=settle, unit=unit, site=unit.site, client=unit.site.client, **more)
 
-    def _at_visit(self, visit: Visit, sentence: str, settle: Settle) -> Matter:
+    def _at_visit(self, visit: Visit, sentence: str, settle: Settle) -> Reason:
         day = self.company.day_at(visit.appointment_at) if visit.appointment_at is not None else visit.best_day
-        return Matter(
+        return Reason(
             sentence=sentence, settle=settle, site=visit.site, client=visit.site.client, visit=visit.pk, day=day
         )
 

@@ -31,8 +31,10 @@ class AttentionPage(OfficeForms):
         planned = self._in_the_draft(by_kind)
         for kind in by_kind:
             for matter in kind["matters"]:
-                matter["control"] = self._control(matter, windows, planned)
-                matter["say"] = letters.get(matter["settle"]["path"], "")
+                matter["units"] = list(
+                    {row["unit_code"]: row["unit"] for row in matter["reasons"] if row["unit"]}.items()
+                )
+                matter["deeds"] = self._deeds(matter, windows, planned, letters)
         quiet = [kind for kind in data["by_kind"] if not kind["count"]]
         count = sum(kind["count"] for kind in by_kind)
         return self.show(
@@ -52,12 +54,32 @@ class AttentionPage(OfficeForms):
         _, draft = published_and_draft(self.by)
         return dict.fromkeys(visits_in(self.by, draft["pk"]), draft["pk"]) if draft is not None else {}
 
+    def _deeds(
+        self,
+        matter: Mapping[str, Any],
+        windows: Mapping[int, Any],
+        planned: Mapping[int, int],
+        letters: Mapping[str, str],
+    ) -> list[dict[str, Any]]:
+        """What settles a matter: each call once, with the reasons that it settles."""
+        deeds: dict[tuple[str, str], dict[str, Any]] = {}
+        for reason in matter["reasons"]:
+            settle = reason["settle"]
+            if (settle["path"], str(settle["body"])) not in deeds:
+                deeds[settle["path"], str(settle["body"])] = {
+                    "reasons": [],
+                    "control": self._control(settle, matter["visit"], windows, planned),
+                    "say": letters.get(settle["path"], ""),
+                }
+            deeds[settle["path"], str(settle["body"])]["reasons"].append(reason)
+        return list(deeds.values())
+
     @staticmethod
-    def _control(matter: Mapping[str, Any], windows: Mapping[int, Any], planned: Mapping[int, int]) -> Control:
-        plan = planned.get(matter["visit"]) if matter["settle"]["path"] == _TO_PLAN else None
-        if plan is not None:
-            return draft_control(plan)
-        return control_for(matter["settle"], windows.get(matter["visit"], ()))
+    def _control(
+        settle: Mapping[str, Any], visit: int | None, windows: Mapping[int, Any], planned: Mapping[int, int]
+    ) -> Control:
+        plan = planned.get(visit or 0) if settle["path"] == _TO_PLAN else None
+        return draft_control(plan) if plan is not None else control_for(settle, windows.get(visit or 0, ()))
 
     def _windows(self, by_kind: list[Any]) -> dict[int, tuple[tuple[str, str], ...]]:
         """The windows that were offered, of the visits whose answer is to be noted."""
@@ -102,4 +124,5 @@ class AttentionPage(OfficeForms):
 
 
 def _paths(by_kind: list[Any]) -> Iterator[str]:
-    return (matter["settle"]["path"] for kind in by_kind for matter in kind["matters"])
+    rows = (reason for kind in by_kind for matter in kind["matters"] for reason in matter["reasons"])
+    return (reason["settle"]["path"] for reason in rows)

@@ -11,7 +11,7 @@ from accounts.services.links import address_of
 from scheduling.services.people.words import Text
 
 if TYPE_CHECKING:
-    from scheduling.services.attention import Kind, Matter
+    from scheduling.services.matters import Kind, Matter
 
 #: Matters of one kind that are written out; the rest is counted. Common practice, no source: one screen of a phone.
 _MOST_WRITTEN: Final = 5
@@ -40,11 +40,14 @@ def _of_kind(kind: "Kind") -> list[str]:
 
 
 def _line(matter: "Matter") -> str:
-    lines = [f"- {matter.sentence}"]
+    first, *others = matter.reasons
+    lines = [f"- {first.sentence}", *(f"  {reason.sentence}" for reason in others)]
     if matter.client is not None:
         called = gettext("{client}, {phone}") if matter.client.phone else "{client}"
         lines.append("  " + called.format(client=matter.client.name, phone=matter.client.phone))
-    lines.append("  " + gettext("To do: {words}").format(words=matter.settle.words))
+    # what settles several reasons is said once
+    deeds = dict.fromkeys(reason.settle.words for reason in matter.reasons)
+    lines += ["  " + gettext("To do: {words}").format(words=deed) for deed in deeds]
     return "\n".join(lines)
 
 

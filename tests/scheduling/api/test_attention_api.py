@@ -25,6 +25,17 @@ def _kinds(api: APIClient) -> dict[str, dict[str, Any]]:
     return {row["kind"]: row for row in answer.json()["by_kind"]}
 
 
+def _of_kind(kinds: dict[str, dict[str, Any]], wanted: str) -> list[dict[str, Any]]:
+    """The rows that name a reason of one kind."""
+    rows = [row for kind in kinds.values() for row in kind["matters"]]
+    return [row for row in rows if any(reason["kind"] == wanted for reason in row["reasons"])]
+
+
+def _beside(rows: list[dict[str, Any]]) -> int:
+    """Reasons of a row that are of the kind in which it stands, but for the first."""
+    return sum(sum(reason["kind"] == row["reasons"][0]["kind"] for reason in row["reasons"]) - 1 for row in rows)
+
+
 def _finding(unit: Unit, rule: str, cause: str) -> Finding:
     return Finding.objects.create(
         unit=unit,
@@ -165,20 +176,58 @@ def test_dearer_matters_come_first(town: Town, ada: Installer, as_office: APICli
 def test_calls_and_offers_without_an_answer_wait_for_the_office(
     town: Town, ada: Installer, as_office: APIClient, office: Membership
 ) -> None:
-    plan = publish_plan(plan=run_night(town, sites=2), by=office, now=NOW)
+    publish_plan(plan=run_night(town, sites=2), by=office, now=NOW)
     visit = Visit.objects.filter(state="proposed").first()
     windows = [{"opens_at": f"2026-03-0{d}T08:00:00Z", "closes_at": f"2026-03-0{d}T09:00:00Z"} for d in (3, 4)]
     body = {"windows": windows, "outside_access_hours": True}
     assert as_office.post(f"/api/v1/visits/{visit.pk}/offer/", body, format="json").status_code == 200
     as_office.post(f"/api/v1/visits/{visit.pk}/ask-for-call/", {"note": "after six"}, format="json")
     kinds = _kinds(as_office)
-    assert [row["visit"] for row in kinds["unanswered"]["matters"]] == [visit.pk]
+    (row,) = _of_kind(kinds, "unanswered")
+    assert row["visit"] == visit.pk
+    # what wears, the offer and the call are one row of one visit, with a call of the interface for each
+    assert list(dict.fromkeys(reason["kind"] for reason in row["reasons"]))[1:] == ["unanswered", "calls"]
+    assert row["reasons"][0]["kind"] in ("bad_water_soon", "endangers_membrane")
+    assert row["sentence"] == " ".join(reason["sentence"] for reason in row["reasons"])
     to_call = Message.objects.filter(state="to_call").count()
-    assert kinds["calls"]["count"] == to_call > 0
-    assert plan.pk
-    call = kinds["calls"]["matters"][0]["settle"]
+    assert kinds["calls"]["count"] + kinds["calls"]["told_above"] == to_call > 0
+    call = row["reasons"][-1]["settle"]
     assert as_office.post(call["path"], call["body"], format="json").status_code == 200
-    assert _kinds(as_office)["calls"]["count"] == to_call - 1
+    left = _kinds(as_office)["calls"]
+    assert left["count"] + left["told_above"] == to_call - 1
+
+
+def test_a_visit_is_one_row_with_all_its_reasons_and_a_unit_without_one_too(
+    town: Town, ada: Installer, as_office: APIClient
+) -> None:
+    """Two cartridges and a fault at one site; two faults at a unit that no visit goes to."""
+    run_night(town, sites=1)
+    unit = Unit.objects.get()
+    _finding(unit, "D03", "pump_not_running")
+    alone = town.unit()
+    for cause in ("pump_not_running", "line_pressure_fallen"):
+        _finding(alone, "D12" if cause == "pump_not_running" else "D03", cause)
+    kinds = _kinds(as_office)
+    rows = [row for kind in kinds.values() for row in kind["matters"]]
+    at_units = [row for row in rows if row["unit"] is not None]
+    assert sorted(row["unit"] for row in at_units) == [unit.pk, alone.pk]
+    visited = next(row for row in at_units if row["unit"] == unit.pk)
+    assert visited["visit"] == Visit.objects.get().pk
+    assert len(visited["reasons"]) >= 2
+    # the fault is nobody's task yet: it is settled by a call of its own
+    paths = {reason["settle"]["path"] for reason in visited["reasons"]}
+    assert len(paths) == 2
+    assert any("/findings/" in path for path in paths)
+    costs = [reason["cost_of_waiting"] for reason in visited["reasons"] if reason["cost_of_waiting"] is not None]
+    assert visited["cost_of_waiting"] == pytest.approx(sum(costs))
+    told = sum(kind["count"] for kind in kinds.values())
+    reasons = sum(len(row["reasons"]) for row in rows)
+    assert told + sum(kind["told_above"] for kind in kinds.values()) + _beside(rows) == reasons
+    other = next(row for row in at_units if row["unit"] == alone.pk)
+    assert (other["visit"], len(other["reasons"])) == (None, 2)
+    # bad water is graver than a fault, and the row stands there alone
+    assert other in kinds["bad_water"]["matters"]
+    assert kinds["faults"]["told_above"] == 2
 
 
 def test_another_company_and_an_installer_see_nothing(

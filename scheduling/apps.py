@@ -38,3 +38,4 @@ class SchedulingConfig(AppConfig):
         add_place(Place(10, "my-water", gettext_noop("My water"), ("unit", "status"), clients))
         installers = frozenset({Membership.Role.INSTALLER})
         add_place(Place(20, "my-day", gettext_noop("My day"), ("round", "my_day"), installers))
+        add_place(Place(90, "words", gettext_noop("Words"), ("me", "retrieve")))

@@ -40,6 +40,7 @@ ACCOUNTS = {
     "POST /account/codes/": PageRow(EVERYONE),
     "GET /account/proof/": PageRow(EVERYONE),
     "POST /account/proof/": PageRow(EVERYONE),
+    "GET /words/": PageRow(EVERYONE),
 }
 
 # What a client sees; staff may look at it as well, and answer for a client on the telephone.

@@ -11,6 +11,7 @@ from scheduling.pages.my_water.files import ReadingsFile, WaterFile
 from scheduling.pages.my_water.reading_page import FaultPage, ReadingPage
 from scheduling.pages.my_water.unit_page import MyWaterPage, PlotPage, UnitPage
 from scheduling.pages.my_water.visit_page import VisitPage
+from scheduling.pages.words import WordsPage
 
 urlpatterns = [
     path("answer/<str:token>/", AnswerPage.as_view(), name="answer-page"),
@@ -23,6 +24,7 @@ urlpatterns = [
     path("my-water/<int:unit>/readings.csv", ReadingsFile.as_view(), name="my-water-csv"),
     path("my-water/<int:unit>/water.pdf", WaterFile.as_view(), name="my-water-pdf"),
     path("my-water/visits/<int:visit>/", VisitPage.as_view(), name="my-water-visit"),
+    path("words/", WordsPage.as_view(), name="words"),
     path("", include("scheduling.pages.office.urls")),
     path("my-day/", MyDayPage.as_view(), name="my-day"),
     path("my-day/rounds/<int:round>/", RoundDayPage.as_view(), name="my-day-round"),

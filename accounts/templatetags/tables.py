@@ -35,10 +35,15 @@ class _TableNode(template.Node):
     def render(self, context: template.Context) -> str:
         inner = self.nodelist.render(context)
         head = _HEAD.search(inner)
-        columns = [" ".join(unescape(strip_tags(words)).split()) for words in _COLUMN.findall(head[1])] if head else []
+        columns = [_column(words) for words in _COLUMN.findall(head[1])] if head else []
         start = head.end() if head else 0
         body = _ROW.sub(lambda row: _named(row[0], columns), inner[start:])
         return mark_safe(f'<div class="table" tabindex="0"><table>{inner[:start]}{body}</table></div>')
+
+
+def _column(words: str) -> str:
+    """What a column is called; nothing where its head is for screen readers alone, since what stands there says it."""
+    return "" if 'class="unseen"' in words else " ".join(unescape(strip_tags(words)).split())
 
 
 def _named(row: str, columns: list[str]) -> str:

@@ -47,6 +47,15 @@ def as_day(value: Any, form: str = "long") -> str:
     return long_day(day)
 
 
+@register.filter(expects_localtime=True)
+def as_moment(value: Any, form: str = "long") -> str:
+    """A day and its hour on the clock of the page, the day in one of the forms of `as_day`; '' for none."""
+    if not value:
+        return ""
+    moment = value if isinstance(value, datetime) else datetime.fromisoformat(str(value))
+    return gettext("{day}, {hour}").format(day=as_day(moment, form), hour=f"{moment:%H:%M}")
+
+
 @register.inclusion_tag("accounts/parts/field.html")
 def field(bound: BoundField, label: str, hint: str = "") -> dict[str, Any]:
     """One field of a form: its label, a hint, its faults beside it, and both tied to it for screen readers."""

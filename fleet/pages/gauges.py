@@ -115,6 +115,6 @@ class GaugeForm(PageForm):
 
 
 def _as_read(reading: Mapping[str, Any], name: str) -> str:
-    """What was read last, in the digits and the unit it was sent in."""
+    """What was read last, in the digits and the unit it was sent in, as the choice beside it calls that."""
     sent = (reading.get("as_sent") or {}).get(name)
-    return f"{sent['value']} {sent['unit']}" if sent else ""
+    return f"{sent['value']} {dict(_UNITS[name]).get(sent['unit'], sent['unit'])}" if sent else ""

@@ -90,8 +90,22 @@ def test_a_client_reads_reports_and_declines(
     assert declined.offers == []
     assert declined.state not in (Visit.State.OFFERED, Visit.State.CONFIRMED)
 
+    # on a phone the places and the way out fold into one button, which opens and closes by keyboard
+    menu = page.get_by_role("button", name="Menu")
+    menu.focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("link", name="Account")).to_be_visible()
+    nothing_in_the_way(page)
+    page.keyboard.press("Escape")
+    expect(page.get_by_role("link", name="Account")).to_be_hidden()
+    menu.click()
+    page.get_by_role("link", name="Words").click()
+    expect(page.get_by_role("heading", name="What the words mean")).to_be_visible()
+    nothing_in_the_way(page)
+    page.get_by_role("button", name="Menu").click()
     page.get_by_role("link", name="Account").click()
     nothing_in_the_way(page)
+    page.get_by_role("button", name="Menu").click()
     page.get_by_role("button", name="Sign out").click()
     expect(page).to_have_url(re.compile("/sign-in/$"))
     page.goto(f"/my-water/{watched.unit.pk}/")

@@ -183,6 +183,7 @@ def test_an_answer_that_is_lost_stores_nothing_twice_and_signing_out_meanwhile_a
 
     phone.page.once("dialog", stay)
     # It is asked once the phone has counted what waits there.
+    phone.page.get_by_role("button", name="Menu").click()
     with phone.page.expect_event("dialog"):
         phone.page.get_by_role("button", name="Sign out").click()
     phone.page.wait_for_function("document.getElementById('unsent').hidden === false")
@@ -253,6 +254,7 @@ def test_nothing_stays_on_the_phone_of_whoever_signs_out_or_of_somebody_before(
     assert kept["rows"]["my-day/drafts"] == 0
     assert kept["caches"]["my-day-pages"] == ["/my-day/"]
 
+    phone.page.get_by_role("button", name="Menu").click()
     phone.page.get_by_role("button", name="Sign out").click()
     phone.page.wait_for_url("**/sign-in/**")
     assert phone.kept() == {"caches": {}, "rows": {}}

@@ -27,9 +27,9 @@ class OfficePage(Page):
         return self.page(**_row(parts))
 
     def show(self, **context: Any) -> HttpResponse:
-        """Show the page, with every hour on the company's clock."""
+        """Show the page, with every hour on the company's clock; `iso_today` is its day, to hold days of the API against."""
         with timezone.override(self.zone):
-            return super().show(**context)
+            return super().show(iso_today=self.today.isoformat(), **context)
 
     def went(self, address: str, said: str) -> HttpResponse:
         """Go to an address of these pages, and say there what was done."""

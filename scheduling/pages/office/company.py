@@ -15,6 +15,8 @@ from accounts.models import Membership
 from accounts.pages.forms import row_id
 from fleet.api.forecast_quality import ForecastScoreViewSet
 from fleet.api.limits import ExhaustionLimitsSerializer, ExhaustionLimitsViewSet
+from fleet.api.quantities import shown
+from fleet.engineering.limits import HOUSE
 from fleet.intake.names import public_name, spoken
 from fleet.models import ForecastScore, Unit
 from scheduling.api.policy import PolicySerializer, PolicyViewSet
@@ -217,6 +219,7 @@ class LimitsPage(OfficeForms):
             status=status,
             rows=rows,
             names=[(name, spoken(name)) for name in names],
+            usual=[_usual(name, self.by.company.unit_system) for name in names],
             uses=[(use.value, gettext(use.label)) for use in Unit.Use],
             may_change=self.by.role == Role.OWNER,
             **{"filled": {}, **context},
@@ -243,6 +246,14 @@ def _limit_names() -> list[str]:
     """The limits that may be set, under their public names."""
     own = [name for name in ExhaustionLimitsSerializer.Meta.fields if name not in ("id", "use")]
     return [*(public_name(name) for name in ExhaustionLimitsSerializer.Meta.quantities), *own]
+
+
+def _usual(name: str, unit_system: str) -> str:
+    """What holds where the company says nothing, as `_limit` writes it."""
+    kinds = {public_name(column): (column, kind) for column, kind in ExhaustionLimitsSerializer.Meta.quantities.items()}
+    column, kind = kinds.get(name, (name, ""))
+    value = getattr(HOUSE, column)
+    return _limit(shown(value, kind, unit_system) if kind else value)
 
 
 def _limit(value: Any) -> str:

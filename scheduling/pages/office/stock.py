@@ -49,7 +49,11 @@ class ItemPage(OfficeForms):
         vans = {person["id"]: person["name"] for person in installers}
         levels = self.rows(StockLevelViewSet, item=pk)
         for level in levels:
-            level["place"] = vans.get(level["installer"], "") if level["installer"] else gettext("the store")
+            level["place"] = (
+                gettext("van of {name}").format(name=vans.get(level["installer"], ""))
+                if level["installer"]
+                else gettext("the store")
+            )
             level["counted"] = self.local(level["counted_at"])
         movements = self.rows(StockMovementViewSet, item=pk, page_size=25)
         for movement in movements:

@@ -139,7 +139,14 @@ def outlook(there: int, coming: int, least: int, most: int, last: date, runs_out
     if not most:
         words = gettext("None is likely to be wanted until {day}; {there} in stock, {coming} on order.")
         return words.format(day=short_day(last, year=True), there=there, coming=coming)
-    words = gettext("{least} to {most} are wanted until {day}; {there} in stock, {coming} on order.")
+    if least == most:
+        words = ngettext(
+            "{most} is wanted until {day}; {there} in stock, {coming} on order.",
+            "{most} are wanted until {day}; {there} in stock, {coming} on order.",
+            most,
+        )
+    else:
+        words = gettext("{least} to {most} are wanted until {day}; {there} in stock, {coming} on order.")
     wanted = words.format(least=least, most=most, day=short_day(last, year=True), there=there, coming=coming)
     if runs_out_on is None:
         return wanted

@@ -1,0 +1,139 @@
+"""What each page costs the server, for a small company and a large one: prints a table, asserts nothing.
+
+    python -m tests.benchmarks.bench_pages                          50 and 5,000 units on a PostgreSQL of the run's own
+    python -m tests.benchmarks.bench_pages --units 50 500 --folder DIR      keeps the database there, and uses it again
+    python -m tests.benchmarks.bench_pages --only /week/ /attention/
+
+For each page that is read, asked by a member whom it is made for, with rows that are there: queries, milliseconds of
+the process that answers (the middle one of its turns), kilobytes before packing. The companies are those of
+`bench_routes`; their night takes minutes for thousands of units.
+"""
+
+import argparse
+import os
+import re
+import statistics
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, Final
+
+from tests.benchmarks.bench_routes import invent, set_up
+
+_TURNS: Final = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """What one page costs."""
+
+    status: int
+    queries: int
+    processor_ms: float
+    kilobytes: float
+
+    def __str__(self) -> str:
+        said = "" if self.status == 200 else f" ({self.status})"
+        return f"{self.queries}{said} | {self.processor_ms:.0f} | {self.kilobytes:.0f}"
+
+
+def main() -> None:
+    """Make the companies that are not there yet, and measure."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--units", type=int, nargs="+", default=[50, 5000])
+    parser.add_argument("--readings", type=int, default=12, help="of each unit")
+    parser.add_argument("--folder", help="where the database is kept")
+    parser.add_argument("--only", nargs="*", help="pages whose address holds one of these")
+    options = parser.parse_args()
+    set_up(options.folder)
+    from accounts.models import Company
+
+    costs: dict[str, list[Cost]] = {}
+    for units in options.units:
+        name = f"Company of {units} units (invented)"
+        company = Company.objects.filter(name=name).first() or invent(units, options.readings)
+        for page, cost in costs_of(company, options.only):
+            costs.setdefault(page, []).append(cost)
+            print(f"{units} units: {page} | {cost}", file=sys.stderr, flush=True)
+    print(f"load {os.getloadavg()[0]:.1f}, {len(os.sched_getaffinity(0))} cores, {_TURNS} turns")
+    print("| page | " + " | ".join(f"queries of {units} | ms | KB" for units in options.units) + " |")
+    print("| -- |" + " --: | --: | --: |" * len(options.units))
+    for page, rows in costs.items():
+        print(f"| {page} | " + " | ".join(map(str, rows)) + " |")
+
+
+def costs_of(company: Any, only: list[str] | None) -> Iterator[tuple[str, Cost]]:
+    """Every page that is read, with what it costs."""
+    from tests.page_table import PAGES
+    from tests.pages import signed_in
+
+    people = _People(company)
+    for route, row in PAGES.items():
+        method, path = route.split()
+        if method != "GET" or (only and not any(word in path for word in only)):
+            continue
+        keys = {name: people.row_of(model) for name, model in (row.rows or {}).items()}
+        if None in keys.values():
+            print(f"{path}: there is no row of it", file=sys.stderr)
+            continue
+        address = re.sub(r"<(\w+)>", lambda name, keys=keys: str(keys[name[1]]), path)  # type: ignore[misc]
+        yield path, cost_of(signed_in(people.whom(path, row.roles)), address)
+
+
+class _People:
+    """Who looks at the pages of a company, and the rows that they look at: all of one unit, and of one round."""
+
+    def __init__(self, company: Any) -> None:
+        from fleet.models import Unit
+        from scheduling.models import Round, Stop, Visit
+
+        self.company = company
+        self.stop = Stop.objects.filter(round__plan__company=company, round__plan__state="published").last()
+        self.visit = self.stop.visit if self.stop else Visit.objects.of_company(company).last()
+        site = self.visit.site
+        unit = Unit.objects.filter(site=site).first()
+        self.rows: dict[Any, Any] = {Unit: unit, Visit: self.visit, type(site): site, type(site.client): site.client}
+        self.rows |= {Stop: self.stop, Round: self.stop.round if self.stop else None}
+
+    def row_of(self, model: Any) -> int | None:
+        """The key of a row that is there."""
+        if model not in self.rows:
+            self.rows[model] = model.objects.of_company(self.company).order_by("-pk").first()
+        row = self.rows[model]
+        return row.pk if row is not None else None
+
+    def whom(self, path: str, roles: str) -> Any:
+        """The member whom a page is made for."""
+        from accounts.models import Membership
+        from tests import factories
+
+        if path.startswith("/my-day") and self.stop is not None:
+            return self.stop.round.installer.membership
+        role = "owner" if roles == "owner" else "office"
+        more: dict[str, Any] = {}
+        if path.startswith("/my-water"):
+            role, more = "client", {"client": self.visit.site.client}
+        member = Membership.objects.filter(company=self.company, role=role, **more).first()
+        return member or factories.MembershipFactory(company=self.company, role=role, **more)
+
+
+def cost_of(person: Any, address: str) -> Cost:
+    """Look at one page a few times."""
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    person.get(address)
+    with CaptureQueriesContext(connection) as captured:
+        answer = person.get(address)
+    body = b"".join(answer.streaming_content) if answer.streaming else answer.content
+    times = []
+    for _ in range(_TURNS):
+        began = time.process_time()
+        person.get(address)
+        times.append(1000 * (time.process_time() - began))
+    return Cost(answer.status_code, len(captured), statistics.median(times), len(body) / 1000)
+
+
+if __name__ == "__main__":
+    main()

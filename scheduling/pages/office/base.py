@@ -27,7 +27,7 @@ class OfficePage(Page):
         return self.page(**_row(parts))
 
     def show(self, **context: Any) -> HttpResponse:
-        """Show the page, with every hour on the company's clock; `iso_today` is its day, to hold days of the API against."""
+        """Show the page, with every hour on the company's clock; `iso_today` is its day, for days of the API."""
         with timezone.override(self.zone):
             return super().show(iso_today=self.today.isoformat(), **context)
 

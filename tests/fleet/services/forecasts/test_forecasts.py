@@ -228,7 +228,7 @@ def test_what_was_left_out_is_listed_with_code_and_sentence(unit: Unit) -> None:
     evidence = place(unit, "resin", "lag").evidence
     listed = [entry for entry in evidence["left_out"] if entry["reading"] == slip.pk]
     assert [(entry["quantity"], entry["code"]) for entry in listed] == [("product_tds_mg_per_l", "impossible_value")]
-    assert listed[0]["sentence"] == "Product TDS of 2026-02-20: impossible at such a unit."
+    assert listed[0]["sentence"] == "Product TDS of 20 Feb 2026: impossible at such a unit."
     assert evidence["left_out_counts"]["impossible_value"] == 1
     assert evidence["prior"]["code"] in PRIOR_SENTENCES
     # It says nothing of the sediment filter, so it is not told there.

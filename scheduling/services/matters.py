@@ -173,7 +173,9 @@ def _keyed(kinds: Sequence[tuple[str, Sequence[Reason], int]]) -> Iterator[tuple
             number += 1
             unit = reason.unit.pk if reason.unit is not None else None
             visit = reason.visit or visit_of_unit.get(unit or 0)
-            if code in _BY_THEMSELVES or (visit is None and unit is None):
+            # who reported a fault was promised a call: that stands in the list of calls, whatever is done at the unit
+            is_promised_call = code == "calls" and reason.visit is None
+            if code in _BY_THEMSELVES or is_promised_call or (visit is None and unit is None):
                 yield ("alone", number), reason
             elif visit is not None:
                 yield ("visit", visit), reason

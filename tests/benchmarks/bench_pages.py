@@ -5,8 +5,9 @@
     python -m tests.benchmarks.bench_pages --only /week/ /attention/
 
 For each page that is read, asked by a member whom it is made for, with rows that are there: queries, milliseconds of
-the process that answers (the middle one of its turns), kilobytes before packing. The companies are those of
-`bench_routes`; their night takes minutes for thousands of units.
+the process that answers (the middle one of its turns), kilobytes before packing. Units and readings are those of
+`bench_routes`; forecasts, needs, visits and a published week are written as rows, not worked out by a night, which
+takes minutes for thousands of units. `--night` has it worked out.
 """
 
 import argparse
@@ -17,9 +18,10 @@ import sys
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
-from tests.benchmarks.bench_routes import invent, set_up
+from tests.benchmarks.bench_routes import fleet_of, invent, set_up
 
 _TURNS: Final = 3
 
@@ -42,7 +44,8 @@ def main() -> None:
     """Make the companies that are not there yet, and measure."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--units", type=int, nargs="+", default=[50, 5000])
-    parser.add_argument("--readings", type=int, default=12, help="of each unit")
+    parser.add_argument("--readings", type=int, default=3, help="of each unit")
+    parser.add_argument("--night", action="store_true", help="have forecasts, needs, visits and plan worked out")
     parser.add_argument("--folder", help="where the database is kept")
     parser.add_argument("--only", nargs="*", help="pages whose address holds one of these")
     options = parser.parse_args()
@@ -52,7 +55,8 @@ def main() -> None:
     costs: dict[str, list[Cost]] = {}
     for units in options.units:
         name = f"Company of {units} units (invented)"
-        company = Company.objects.filter(name=name).first() or invent(units, options.readings)
+        make = invent if options.night else written
+        company = Company.objects.filter(name=name).first() or make(units, options.readings)
         for page, cost in costs_of(company, options.only):
             costs.setdefault(page, []).append(cost)
             print(f"{units} units: {page} | {cost}", file=sys.stderr, flush=True)
@@ -61,6 +65,80 @@ def main() -> None:
     print("| -- |" + " --: | --: | --: |" * len(options.units))
     for page, rows in costs.items():
         print(f"| {page} | " + " | ".join(map(str, rows)) + " |")
+
+
+def written(units: int, readings: int) -> Any:
+    """A company with that many units, each with forecasts, an urgent need and a proposed visit; a week is published."""
+    from fleet.models import Forecast, Placement, Position
+    from scheduling.models import Need, Plan, Stop, Visit, VisitTask
+    from tests import factories
+
+    now = datetime.now(UTC)
+    today, soon = now.date(), now.date() + timedelta(days=6)
+    company = factories.CompanyFactory(name=f"Company of {units} units (invented)")
+    supplier = factories.SupplierFactory(company=company)
+    items = {
+        stage: factories.CatalogueItemFactory(company=company, kind=stage, supplier=supplier)
+        for stage in ("sediment", "carbon", "membrane", "resin")
+    }
+    fleet_of(company, items, units, readings, now)
+    positions = list(Position.objects.of_company(company).select_related("unit__site").order_by("pk"))
+    placements = dict(Placement.objects.filter(position__in=positions).values_list("position_id", "pk"))
+    forecasts = Forecast.objects.bulk_create(
+        [
+            Forecast(
+                position=place, placement_id=placements[place.pk], as_of=today, computed_at=now, state="installed",
+                p10=today, p50=soon, p90=soon + timedelta(days=30), remaining_share=0.2, driver="capacity",
+                is_latest=True, installer_sentence="Invented.", client_sentence="Invented.",
+            )
+            for place in positions
+        ],
+        batch_size=2000,
+    )  # fmt: skip
+    first = [(place, row) for place, row in zip(positions, forecasts, strict=True) if place.order == 1]
+    needs = Need.objects.bulk_create(
+        [
+            Need(
+                company=company, site=place.unit.site, unit=place.unit, position=place, forecast=row, kind="replace",
+                item=items["sediment"], key=f"replace:{place.pk}", minutes=30, best_day=today, curve_first_day=today,
+                cost_curve=[1.0, 2.0, 9.0], is_urgent=True, created_at=now, updated_at=now,
+            )
+            for place, row in first
+        ],
+        batch_size=2000,
+    )  # fmt: skip
+    visits = Visit.objects.bulk_create(
+        [
+            Visit(
+                company=company, site=need.site, earliest_day=today, latest_day=soon, best_day=today, minutes=45,
+                costs_first_day=today, costs=[1.0, 2.0, 9.0], created_at=now, updated_at=now,
+            )
+            for need in needs
+        ],
+        batch_size=2000,
+    )  # fmt: skip
+    VisitTask.objects.bulk_create(
+        [VisitTask(visit=visit, need=need, order=1) for visit, need in zip(visits, needs, strict=True)], batch_size=2000
+    )
+    plan = factories.PlanFactory(company=company, state=Plan.State.PUBLISHED, first_day=today, published_at=now)
+    places = iter(visits)
+    for number in range(3):
+        day = factories.RoundFactory(
+            plan=plan, installer=factories.InstallerFactory(company=company), day=today + timedelta(days=number)
+        )
+        at = now + timedelta(days=number, hours=1)
+        Stop.objects.bulk_create(
+            [
+                Stop(
+                    round=day, visit=next(places), order=order, arrives_at=at + timedelta(minutes=50 * order),
+                    starts_at=at + timedelta(minutes=50 * order),
+                    leaves_at=at + timedelta(minutes=50 * order + 45), driving_minutes=5.0, driving_km=3.0,
+                )
+                for order in range(1, 9)
+            ]
+        )  # fmt: skip
+    factories.PurchaseOrderFactory(company=company, supplier=supplier)
+    return company
 
 
 def costs_of(company: Any, only: list[str] | None) -> Iterator[tuple[str, Cost]]:

@@ -108,7 +108,7 @@ def invent(units: int, readings: int) -> Any:
         stage: factories.CatalogueItemFactory(company=company, kind=stage, supplier=suppliers[0])
         for stage in ("sediment", "carbon", "membrane", "resin")
     }
-    _fleet(company, items, units, readings, now)
+    fleet_of(company, items, units, readings, now)
     run_nightly(company=company, now=now, iterations=30)
     publish_plan(plan=Plan.objects.latest("pk"), by=office, now=now)
     draft_orders(company=company, by=office, now=now)
@@ -119,7 +119,8 @@ def invent(units: int, readings: int) -> Any:
     return company
 
 
-def _fleet(company: Any, items: dict[str, Any], units: int, readings: int, now: datetime) -> None:
+def fleet_of(company: Any, items: dict[str, Any], units: int, readings: int, now: datetime) -> None:
+    """A client, a site and a unit with its train and readings of a year, so many times."""
     from accounts.models import Client
     from fleet.models import Placement, Position, Reading, Site, Unit
 

@@ -516,8 +516,9 @@ def test_times_that_the_plan_no_longer_keeps_are_offered_anew(
     link = _links(chosen["id"])
     move_stop(stop=stop, by=office, now=NOW, installer=ada, day=day, acknowledge={"outside_offer"})
     now_at = _stop(chosen["id"]).starts_at
-    rows = {kind["kind"]: kind["matters"] for kind in as_office.get("/api/v1/attention/").json()["by_kind"]}
-    (matter,) = [row for row in rows["unanswered"] if row["visit"] == chosen["id"]]
+    rows = [row for kind in as_office.get("/api/v1/attention/").json()["by_kind"] for row in kind["matters"]]
+    (of_visit,) = [row for row in rows if row["visit"] == chosen["id"]]
+    (matter,) = [reason for reason in of_visit["reasons"] if reason["kind"] == "unanswered"]
     assert "which is none of the times offered" in matter["sentence"]
 
     again = as_office.post(matter["settle"]["path"]).json()

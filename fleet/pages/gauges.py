@@ -9,9 +9,10 @@ from django import forms
 from accounts.language import gettext, gettext_noop
 from accounts.pages.forms import PageForm
 from fleet.intake.names import public_name
+from fleet.pages.units import as_written
 from fleet.services.words import TO_READ
 
-_TDS: Final = (("ppm", "ppm (mg/L)"), ("uS/cm", "µS/cm"))
+_TDS: Final = (("ppm", "ppm (mg/L)"), ("uS/cm", as_written("uS/cm")))
 _PRESSURE: Final = (("bar", "bar"), ("psi", "psi"), ("kPa", "kPa"))
 _CHLORINE: Final = (("mg/L", "mg/L (ppm)"),)
 _UNITS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
@@ -20,14 +21,14 @@ _UNITS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
     "interstage_tds": _TDS,
     "product_tds": _TDS,
     "inlet_pressure": _PRESSURE,
-    "temperature": (("degC", "°C"), ("degF", "°F")),
+    "temperature": tuple((unit, as_written(unit)) for unit in ("degC", "degF")),
     "feed_total_chlorine": _CHLORINE,
     "carbon_outlet_total_chlorine": _CHLORINE,
     "remineralised_ph": (("", "pH"),),
     "remineralised_tds": _TDS,
     "uv_intensity_fraction": (("%", "%"),),
     "resin_colour_changed_fraction": (("%", "%"),),
-    "totaliser": (("L", "L"), ("m3", "m³"), ("gal", "gal")),
+    "totaliser": (("L", "L"), ("m3", as_written("m3")), ("gal", "gal")),
 }
 _LABELS: Final = {public_name(column): text for column, text in TO_READ.items()} | {
     "inlet_pressure": gettext_noop("the pressure at the membrane"),
@@ -115,6 +116,6 @@ class GaugeForm(PageForm):
 
 
 def _as_read(reading: Mapping[str, Any], name: str) -> str:
-    """What was read last, in the digits and the unit it was sent in, as the choice beside it calls that."""
+    """What was read last, in the digits and the unit it was sent in."""
     sent = (reading.get("as_sent") or {}).get(name)
-    return f"{sent['value']} {dict(_UNITS[name]).get(sent['unit'], sent['unit'])}" if sent else ""
+    return as_written(f"{sent['value']} {sent['unit']}") if sent else ""

@@ -253,7 +253,11 @@ def _usual(name: str, unit_system: str) -> str:
     kinds = {public_name(column): (column, kind) for column, kind in ExhaustionLimitsSerializer.Meta.quantities.items()}
     column, kind = kinds.get(name, (name, ""))
     value = getattr(HOUSE, column)
-    return _limit(shown(value, kind, unit_system) if kind else value)
+    if not kind:
+        return _limit(value)
+    answer = shown(value, kind, unit_system)
+    # 10 psi are 0.69 bar, and nobody means the next digit
+    return f"{answer['value']:.2g} {answer['unit']}"
 
 
 def _limit(value: Any) -> str:

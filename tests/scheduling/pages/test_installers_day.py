@@ -63,7 +63,7 @@ def test_a_stop_names_what_its_report_needs(day: Round, installer: Membership, t
     assert "Last 58 psi, 2 Mar 2026" in page
     line = page[page.index(f'id="found-{unit.pk}-line_pressure"') :]
     # the meter's own unit first, then that of the company
-    assert re.findall(r"<option>([^<]+)</option>", line)[:2] == ["psi", "bar"]
+    assert re.findall(r'<option value="([^"]+)">', line)[:2] == ["psi", "bar"]
     assert all(f'<option value="{value}">' in page for value in Placement.Removal.values if value != "rotated")
     assert all(f'value="{value}" required' in page for value in Visit.Obstacle.values)
     facts = json.loads(re.findall(r'<script id="facts" type="application/json">(.*?)</script>', page)[0])

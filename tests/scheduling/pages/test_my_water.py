@@ -136,7 +136,7 @@ def test_a_reading_is_entered_in_the_units_of_ones_own_meter(clara: Browser, wat
     address = f"/my-water/{watched.unit.pk}/reading/"
     page = text_of(clara.get(address))
     assert '<option value="uS/cm" selected>' in page
-    assert "Last: 484 uS/cm" in page
+    assert "Last: 484 µS/cm" in page
     sent = {"feed_tds": "500", "feed_tds_unit": "uS/cm", "product_tds": "0,4", "product_tds_unit": "ppm"}
     response = clara.post(address, {**sent, "person": "Clara"}, follow=True)
     assert "Thank you. Your reading is stored." in text_of(response)

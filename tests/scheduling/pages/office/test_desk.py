@@ -182,6 +182,8 @@ def test_the_owner_invites_sets_limits_and_a_policy_and_the_office_reads_them(
     looser = owners_desk.post("/company/limits/", {"do": "keep", "use": "", "lead_resin_fraction": "9"})
     assert looser.status_code == 400
     assert "Limits only get stricter" in text_of(looser)
+    # the usual limits stand beside the company's own: 10 psi over a prefilter
+    assert "0.69 bar" in text_of(desk.get("/company/limits/"))
     policy = {"do": "keep", "visit_cost": "14", "target_risk": "0.3"}
     assert owners_desk.post("/company/policy/", policy).status_code == 302
     assert CompanyPolicy.objects.get().settings == {"visit_cost": 14}

@@ -19,11 +19,9 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Any, Final
+from typing import Any
 
 from tests.benchmarks.bench_routes import fleet_of, invent, set_up
-
-_TURNS: Final = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +45,7 @@ def main() -> None:
     parser.add_argument("--readings", type=int, default=3, help="of each unit")
     parser.add_argument("--night", action="store_true", help="have forecasts, needs, visits and plan worked out")
     parser.add_argument("--folder", help="where the database is kept")
+    parser.add_argument("--turns", type=int, default=3)
     parser.add_argument("--only", nargs="*", help="pages whose address holds one of these")
     options = parser.parse_args()
     set_up(options.folder)
@@ -57,10 +56,10 @@ def main() -> None:
         name = f"Company of {units} units (invented)"
         make = invent if options.night else written
         company = Company.objects.filter(name=name).first() or make(units, options.readings)
-        for page, cost in costs_of(company, options.only):
+        for page, cost in costs_of(company, options.only, options.turns):
             costs.setdefault(page, []).append(cost)
             print(f"{units} units: {page} | {cost}", file=sys.stderr, flush=True)
-    print(f"load {os.getloadavg()[0]:.1f}, {len(os.sched_getaffinity(0))} cores, {_TURNS} turns")
+    print(f"load {os.getloadavg()[0]:.1f}, {len(os.sched_getaffinity(0))} cores, {options.turns} turns")
     print("| page | " + " | ".join(f"queries of {units} | ms | KB" for units in options.units) + " |")
     print("| -- |" + " --: | --: | --: |" * len(options.units))
     for page, rows in costs.items():
@@ -141,7 +140,7 @@ def written(units: int, readings: int) -> Any:
     return company
 
 
-def costs_of(company: Any, only: list[str] | None) -> Iterator[tuple[str, Cost]]:
+def costs_of(company: Any, only: list[str] | None, turns: int) -> Iterator[tuple[str, Cost]]:
     """Every page that is read, with what it costs."""
     from tests.page_table import PAGES
     from tests.pages import signed_in
@@ -156,7 +155,7 @@ def costs_of(company: Any, only: list[str] | None) -> Iterator[tuple[str, Cost]]
             print(f"{path}: there is no row of it", file=sys.stderr)
             continue
         address = re.sub(r"<(\w+)>", lambda name, keys=keys: str(keys[name[1]]), path)  # type: ignore[misc]
-        yield path, cost_of(signed_in(people.whom(path, row.roles)), address)
+        yield path, cost_of(signed_in(people.whom(path, row.roles)), address, turns)
 
 
 class _People:
@@ -196,7 +195,7 @@ class _People:
         return member or factories.MembershipFactory(company=self.company, role=role, **more)
 
 
-def cost_of(person: Any, address: str) -> Cost:
+def cost_of(person: Any, address: str, turns: int) -> Cost:
     """Look at one page a few times."""
     from django.db import connection
     from django.test.utils import CaptureQueriesContext
@@ -204,13 +203,15 @@ def cost_of(person: Any, address: str) -> Cost:
     person.get(address)
     with CaptureQueriesContext(connection) as captured:
         answer = person.get(address)
+    # told by the next request no more
+    queries = len(captured)
     body = b"".join(answer.streaming_content) if answer.streaming else answer.content
     times = []
-    for _ in range(_TURNS):
+    for _ in range(turns):
         began = time.process_time()
         person.get(address)
         times.append(1000 * (time.process_time() - began))
-    return Cost(answer.status_code, len(captured), statistics.median(times), len(body) / 1000)
+    return Cost(answer.status_code, queries, statistics.median(times), len(body) / 1000)
 
 
 if __name__ == "__main__":

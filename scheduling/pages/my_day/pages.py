@@ -57,6 +57,7 @@ class _PhonePage(Page):
         zone = ZoneInfo(context.pop("zone", "") or self.by.company.time_zone)
         return self.show(
             person=self.by.pk,
+            clock_zone=zone.key,
             made_clock=f"{self.now.astimezone(zone):%H:%M}",
             worker=reverse("my-day-worker"),
             script=reverse(f"my-day-script-{self.script}"),

@@ -20,8 +20,8 @@ export const copyOf = (id) => document.getElementById(id).content.firstElementCh
 export const slot = (node, name) => node.querySelector(`[data-slot="${name}"]`);
 
 const clock = new Intl.DateTimeFormat([document.documentElement.lang || "en", "en-GB"][0], {
-  hour: "2-digit", minute: "2-digit", hourCycle: "h23",
+  hour: "2-digit", minute: "2-digit", hourCycle: "h23", timeZone: document.getElementById("my-day")?.dataset.zone,
 });
 
-/** Hours and minutes of a moment on this phone's clock. */
+/** Hours and minutes of a moment on the clock by which the page tells its own, whatever the phone's is set to. */
 export const hour = (moment) => clock.format(new Date(moment));

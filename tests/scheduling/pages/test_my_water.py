@@ -18,7 +18,7 @@ from rest_framework.test import APIClient
 
 from accounts.language import speak
 from accounts.models import Client, Company, Membership
-from fleet.models import Reading
+from fleet.models import Finding, Reading
 from fleet.pages.plot import SCHEMES
 from scheduling.models import ReadingPhoto, Visit
 from scheduling.services.needs.needs import refresh_needs
@@ -65,6 +65,24 @@ def test_the_page_says_what_the_status_of_the_unit_says(clara: Browser, as_clien
     words = words_of(page_of(clara, watched))
     assert "We do not know whether your water is good" in words
     assert "Nothing was read yet." in words
+
+
+def test_nobody_is_asked_to_let_a_unit_run_that_should_be_shut(clara: Browser, watched: Watched) -> None:
+    Reading.objects.all().delete()
+    asked = "Please read your meter and enter what it shows"
+    assert asked in page_of(clara, watched)
+    Finding.objects.create(
+        unit=watched.unit,
+        rule="D66",
+        cause="leaks",
+        confidence=0.9,
+        opened_at=timezone.now(),
+        last_seen_at=timezone.now(),
+        client_sentence="Your unit leaks. Please close its feed valve now.",
+    )
+    words = page_of(clara, watched)
+    assert "close its feed valve" in words
+    assert asked not in words
 
 
 def test_one_unit_is_shown_at_once_and_several_are_listed(

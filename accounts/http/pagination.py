@@ -70,7 +70,7 @@ class PagePagination(PageNumberPagination):
     page_size = PAGE_SIZE
     page_size_query_param = "page_size"
     max_page_size = LARGEST_PAGE
-    parameters = ("page", "page_size", "after")
+    parameters: tuple[str, ...] = ("page", "page_size", "after")
     walked: "_Walked | None" = None
 
     def get_page_size(self, request: Request) -> int:
@@ -136,7 +136,7 @@ class WorkedOutPagination(PagePagination):
 
     parameters = ("page", "page_size")
 
-    def paginate_queryset(self, queryset: Sequence[Any], request: Request, view: Any = None) -> list[Any]:
+    def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         self.request = request
         return self._numbered(queryset, request)
 

@@ -40,7 +40,7 @@ def check_query_parameters(request: Request, accepted: Mapping[str, bool]) -> No
     `accepted` says of each whether it repeats. A misspelt filter would answer with every row, and a repeated one
     with those of its last value.
     """
-    faults = []
+    faults: list[RequestFault] = []
     names = ", ".join(sorted(accepted)) or "none"
     for name, values in request.query_params.lists():
         if len(faults) == _MOST_FAULTS:

@@ -275,7 +275,7 @@ class TenantViewSet(GenericViewSet[Any]):
 
     def page_of(self, rows: Sequence[Any], serializer: type[BaseSerializer[Any]]) -> Response:
         """Answer with a page of what was worked out, for an action paged by `WorkedOutPagination`."""
-        page: Any = self.paginator.paginate_queryset(rows, self.request, view=self)  # type: ignore[union-attr, arg-type]
+        page: Any = self.paginator.paginate_queryset(rows, self.request, view=self)  # type: ignore[union-attr]
         return self.get_paginated_response(serializer(page, many=True, context=self.get_serializer_context()).data)
 
     def key_of_address(self) -> tuple[type[models.Model], Any]:

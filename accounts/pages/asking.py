@@ -97,7 +97,10 @@ def ask_api(
     verb = method or _METHODS.get(action) or ("GET" if data is None and files is None else "POST")
     inner = _inner_request(page, membership, verb, query or {}, data, files, accept)
     parsers = [_OfForm] if files is not None else [StrictJSONParser]
-    view = viewset.as_view({verb.lower(): action}, authentication_classes=[_OfPage], parser_classes=parsers)
+    # what an action declares for itself, such as its pages, the router would have handed over
+    own: dict[str, Any] = getattr(getattr(viewset, action), "kwargs", {})
+    settings = own | {"authentication_classes": [_OfPage], "parser_classes": parsers}
+    view = viewset.as_view({verb.lower(): action}, **settings)
     response = view(inner, **({"pk": str(pk)} if pk is not None else {}))
     return Answer(response.status_code, response.data if isinstance(response, Response) else None, response)
 

@@ -30,7 +30,7 @@ class OrdersPage(OfficeForms):
         listed = self.listed(PurchaseOrderViewSet, "search", "state", page_size=25)
         for order in listed["rows"]:
             order["state_words"] = _words(order["state"])
-        late = self.found(PurchaseOrderViewSet, "list_late")
+        late = self.every_row(PurchaseOrderViewSet, "list_late")
         states = [(state, _words(state)) for state in _STATES]
         return self.show(status=status, list=listed, late=late, states=states, **{"filled": {}, **context})
 
@@ -62,7 +62,7 @@ class OrderPage(OfficeForms):
 
     def page(self, *, status: int = 200, pk: int, **context: Any) -> HttpResponse:
         order = self.found(PurchaseOrderViewSet, "retrieve", pk=pk)
-        late = [row for row in self.found(PurchaseOrderViewSet, "list_late") if row["order"] == pk]
+        late = [row for row in self.every_row(PurchaseOrderViewSet, "list_late") if row["order"] == pk]
         codes = {line["id"]: line["item_code"] for line in order["lines"]}
         for delivery in order["deliveries"]:
             for piece in delivery["pieces"]:

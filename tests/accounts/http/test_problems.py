@@ -167,7 +167,7 @@ def test_the_type_of_a_problem_leads_to_a_page_that_explains_it(db: None, api: A
 @pytest.mark.parametrize(
     ("body", "sentence"),
     [
-        (b"", "required"),
+        (b"", "This is missing"),
         (b"{", "not JSON"),
         (b"nonsense", "not JSON"),
         (b"\xff\xfe\x00", "not UTF-8"),
@@ -183,10 +183,10 @@ def test_the_type_of_a_problem_leads_to_a_page_that_explains_it(db: None, api: A
         (b"[" * 100_000, "nested"),
         (b'{"a":' * 60 + b"1" + b"}" * 60, "cannot be stored"),
         (b"null", ""),
-        (b"[]", "dictionary"),
-        (b'"text"', "dictionary"),
-        (b"1", "dictionary"),
-        (b"true", "dictionary"),
+        (b"[]", "send an object"),
+        (b'"text"', "send an object"),
+        (b"1", "send an object"),
+        (b"true", "send an object"),
     ],
 )
 def test_a_body_that_cannot_be_read_is_refused_with_a_sentence(

@@ -13,7 +13,8 @@ def shown(inside: str, **context: object) -> str:
 def test_cells_repeat_the_words_of_their_heads_and_the_head_of_a_row_does_not() -> None:
     text = shown(
         '<thead><tr><th scope="col">Unit</th><th scope="col" class="number">Left <b>now</b></th>'
-        '<th scope="col"><span class="unseen">Take it back</span></th></tr></thead><tbody>{% for row in rows %}<tr><th scope="row">{{ row.0 }}</th>'
+        '<th scope="col"><span class="unseen">Take it back</span></th></tr></thead>'
+        '<tbody>{% for row in rows %}<tr><th scope="row">{{ row.0 }}</th>'
         '<td class="number">{{ row.1 }}</td><td>x</td></tr>{% endfor %}</tbody>',
         rows=[("U1", 3), ("U2", 4)],
     )

@@ -76,6 +76,7 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "most_flow_over_label": "highest permeate flow since the membrane was fitted over that of its label",
     "least_flow_over_label": "lowest permeate flow since the membrane was fitted over that of its label",
     "days_stood_off": "days from when somebody saw the unit switched off, with this membrane, to the next reading",
+    "flow_over_before_standstill": "normalised permeate flow at that reading over that before the unit stood",
     "membrane_visits": "visits that read the membrane well enough to compare",
     "feed_brine_differential_pressure_ratio": "differential pressure along the membrane over its baseline, normalised",
     "salt_balance_closure_fraction": "salt balance, out less in over in",

@@ -247,8 +247,8 @@ def above_limit_of_use(product: float, limit: float) -> str:
 def above_limit_by_membrane(product: float, limit: float) -> str:
     """The water is past its limit, and another finding says what the membrane suffers from."""
     return gettext(
-        "The water reads {product:.3g} mg/L, past its limit of {limit:.3g} mg/L: more salt passes the membrane than "
-        "when it was new."
+        "The water reads {product:.3g} mg/L, past its limit of {limit:.3g} mg/L: the membrane gives saltier water "
+        "than when it was new."
     ).format(product=product, limit=limit)
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fleet.engineering.diagnosis.facts import Fact, PatternLimits
-from fleet.engineering.diagnosis.levels import level_over_first, newest_level
+from fleet.engineering.diagnosis.levels import VISITS, level_over_first, newest_level
 from fleet.engineering.diagnosis.steps import by_visit, lasting_step
 from fleet.engineering.formulas.temperature_correction import water_tcf
 from fleet.engineering.usual import FIRST_WEEKS_DAYS, NEW_MEMBRANE_RINSES_DAYS, SAME_VISIT_DAYS
@@ -42,7 +42,7 @@ def levels_of_membrane(history: "History", row: int) -> dict[str, Fact]:
         **flows_as_read(history, rows),
         **flow_behind_tank(history, rows),
         **over_usual(history, rows),
-        **_standstill(history, rows),
+        **_standstill(history, rows, np.where(valid, flow, np.nan)),
         **_of_label(history, row, rows, over_label),
     }
     return {name: value for name, value in facts.items() if value == value}
@@ -54,18 +54,22 @@ def _rows_of_same_membrane(history: "History", row: int) -> Indexes:
     return rows[(rows <= row) & (history.membrane[rows] == history.membrane[row])]
 
 
-def _standstill(history: "History", rows: Indexes) -> dict[str, float]:
-    """How long the unit stood when somebody last saw it switched off, until it was read again."""
-    seen, columns = history.table.columns["observations"], history.table.columns
+def _standstill(history: "History", rows: Indexes, flow: Floats) -> dict[str, float]:
+    """How long the unit stood when somebody last saw it switched off, until it was read again, and the flow then.
+
+    `flow` is the normalised one of each row, NaN where it may enter no trend.
+    """
+    seen, day = history.table.columns["observations"], history.table.day[rows]
     off = [place for place, row in enumerate(rows) if seen[row].get("is_switched_off")]
     if not off:
         return {}
-    inlet = columns["inlet_pressure_kpa"][rows[off[-1] + 1 :]]
-    again = np.flatnonzero(inlet > 0.0)
+    last = off[-1]
+    again = np.flatnonzero(history.table.columns["inlet_pressure_kpa"][rows[last + 1 :]] > 0.0)
     if not len(again):
         return {}
-    day = history.table.day[rows]
-    return {"days_stood_off": float(day[off[-1] + 1 + again[0]] - day[off[-1]])}
+    before, since = (values[~np.isnan(values)] for values in (flow[:last], flow[last + 1 :]))
+    over = float(since[0] / np.median(before[-VISITS:])) if len(before) and len(since) else float("nan")
+    return {"days_stood_off": float(day[last + 1 + again[0]] - day[last]), "flow_over_before_standstill": over}
 
 
 def _passage_as_read(history: "History", rows: Indexes) -> Floats:

@@ -337,9 +337,11 @@ def fouled(f: Facts) -> Evidence | None:
         )
     if f.yes("smell_or_slime"):
         return Evidence(0.75, _numbers(flow, passage))
-    flow_step, stood = f.number("flow_step_ratio"), f.number("days_stood_off")
+    flow_step = f.number("flow_step_ratio")
     if flow_step is not None and flow_step < f.pattern_limits.flow_step_down:
-        if stood is not None and stood >= _LONG_STANDSTILL_DAYS:
+        stood, since = f.number("days_stood_off"), f.number("flow_over_before_standstill")
+        came_with_it = since is not None and since < f.pattern_limits.flow_step_down
+        if stood is not None and stood >= _LONG_STANDSTILL_DAYS and came_with_it:
             more = {"flow_over_before": flow_step, "days_stood_off": stood}
             return Evidence(0.6, _numbers(flow, passage, **more), *words.flow_fell_while_it_stood(flow_step, stood))
         return Evidence(0.6, _numbers(flow, passage, flow_over_before=flow_step), words.flow_fell_for_good(flow_step))

@@ -112,7 +112,7 @@ CASES: list[tuple[str, Changes, float]] = [
     # the membrane is to blame, which its own rule says first
     ("D76", {"has_resin": False, PRODUCT: 5.0, "salt_level_ratio": 2.5, "membrane_exposure_ppm_h": 0.0}, 0.4),
     ("D80", {"salt_level_ratio": 2.5, "membrane_exposure_ppm_h": 0.0}, 0.5),
-    ("D08", {FLOW: 0.48, "flow_step_ratio": 0.48, "days_stood_off": 14.0}, 0.6),
+    ("D08", {FLOW: 0.48, "flow_step_ratio": 0.48, "flow_over_before_standstill": 0.48, "days_stood_off": 14.0}, 0.6),
     ("D37", WARM, 0.8),
     ("D30", {CHLORINE: 0.5}, 0.8),
     ("D30", {CHLORINE: 0.5, "chloramine_supply": True}, 0.9),
@@ -301,7 +301,7 @@ STRICT = replace(HOUSE, lead_resin_fraction=0.5)
         ("D46", {PERMEATE: 50.0}, HOUSE, ("80.0 %", "90.0 %", "25 mg/L")),
         (
             "D08",
-            {FLOW: 0.48, "flow_step_ratio": 0.48, "days_stood_off": 120.0},
+            {FLOW: 0.48, "flow_step_ratio": 0.48, "flow_over_before_standstill": 0.48, "days_stood_off": 120.0},
             HOUSE,
             ("48%", "120 days", "dried out"),
         ),

@@ -73,8 +73,10 @@ def test_a_new_membrane_is_not_judged_while_it_rinses(company: Company) -> None:
     assert "o_ring_leak" in causes_on(unit, 3)
 
 
-@pytest.mark.parametrize(("stood", "is_named"), [(125, True), (6, False)])
-def test_a_flow_that_halved_over_a_long_standstill_names_it(company: Company, stood: int, is_named: bool) -> None:
+@pytest.mark.parametrize(("stood", "first", "is_named"), [(125, 120.0, True), (6, 120.0, False), (125, 250.0, False)])
+def test_a_flow_that_halved_over_a_long_standstill_names_it(
+    company: Company, stood: int, first: float, is_named: bool
+) -> None:
     unit = new_unit(company)
     as_ever = {"temperature_degc": 15.0, "concentrate_flow_l_per_day": 900.0}
     for month in range(4):
@@ -82,9 +84,9 @@ def test_a_flow_that_halved_over_a_long_standstill_names_it(company: Company, st
     off = BEGUN + timedelta(days=100)
     factories.ReadingFactory(unit=unit, taken_at=off, source="client", observations={"is_switched_off": True},
         **dict.fromkeys(Reading.QUANTITIES))  # fmt: skip
-    for days in (100 + stood, 130 + stood):
-        read(unit, days, 120.0, 12.0, **as_ever)
-    assert "biofouling" in causes_on(unit, 130 + stood)
+    for days, flow in ((100 + stood, first), (130 + stood, 120.0), (160 + stood, 120.0)):
+        read(unit, days, flow, 12.0, **as_ever)
+    assert "biofouling" in causes_on(unit, 160 + stood)
     finding = Finding.objects.get(unit=unit, cause="biofouling")
     assert ("stood switched off for about 125 days" in finding.installer_sentence) is is_named
     assert ("stood still" in finding.client_sentence) is is_named

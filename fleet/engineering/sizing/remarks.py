@@ -241,7 +241,9 @@ def _rejection(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy)
 def _running(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> Iterator[Remark]:
     system = request.unit_system
     inlet, least = (in_words(value, PRESSURE, system) for value in (choice.inlet_pressure_kpa, policy.pump_below_kpa))
-    if choice.winter_run_hours_per_day < policy.least_run_hours_per_day:
+    if choice.winter_run_hours_per_day == 0.0:
+        yield Remark("no_membrane_needed", *words.no_membrane_needed())
+    elif choice.winter_run_hours_per_day < policy.least_run_hours_per_day:
         yield Remark("runs_little", *words.runs_little(choice.winter_run_hours_per_day))
     if not choice.is_pumped and choice.inlet_pressure_kpa < policy.pump_below_kpa:
         needed = needed_inlet_of(request, choice, policy)

@@ -177,6 +177,17 @@ def rejects_too_little(expected: float, least: float) -> Sentences:
     return installer.format(shown=shown, limit=limit), client
 
 
+def no_membrane_needed() -> Sentences:
+    """All of the water may go past the membrane: the feed is as soft as what is wanted."""
+    return (
+        gettext(
+            "The feed has no more hardness, alkalinity and TDS than is wanted: all of it may pass the membrane by. "
+            "Offer a sediment and a carbon filter instead."
+        ),
+        gettext("Your water is soft enough already: a filter for taste is all that it needs."),
+    )
+
+
 def runs_little(hours: float) -> Sentences:
     """Long at rest."""
     installer = gettext(

@@ -113,6 +113,16 @@ def test_an_espresso_bar_with_a_hardness_target() -> None:
     assert (valve.size, "Hardness is reached" in valve.for_installer) == ("Set to 17 % past the membrane.", True)
 
 
+def test_soft_water_for_coffee_needs_no_membrane() -> None:
+    """30 and 20 mg/L as CaCO3 and 60 mg/L of salts, where 80, 50 and the limit of coffee are allowed."""
+    soft = replace(
+        SOFT_WATER, hardness_mg_per_l_as_caco3=30.0, alkalinity_mg_per_l_as_caco3=20.0, feed_tds_mg_per_l=60.0
+    )
+    best = by_aim(offered(WaterUse("coffee", 420.0, None, 80.0, 50.0), soft), "least_first_cost")
+    assert "no_membrane_needed" in codes(best.reasons)
+    assert "runs_little" not in codes(best.reasons)
+
+
 def test_a_small_laboratory() -> None:
     """100 L a week, 10 L in half an hour: of 159.6 L/day 3.32 L are made meanwhile, 6.68 L stored in 8.35 L of tank.
 

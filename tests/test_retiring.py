@@ -84,10 +84,12 @@ def test_what_nothing_refers_to_is_deleted(kind: str, company: Company, as_offic
     assert not type(row).objects.filter(pk=row.pk).exists()
 
 
-def test_a_unit_whose_cartridge_was_changed_is_kept(company: Company, as_office: APIClient) -> None:
+@pytest.mark.parametrize("removal", ["", "routine"])
+def test_a_unit_in_which_a_cartridge_was_fitted_is_kept(company: Company, as_office: APIClient, removal: str) -> None:
     unit = factories.UnitFactory(company=company)
     placement = factories.PlacementFactory(position__unit=unit)
-    type(placement).objects.filter(pk=placement.pk).update(removed_at=placement.placed_at, removal="routine")
+    if removal:
+        type(placement).objects.filter(pk=placement.pk).update(removed_at=placement.placed_at, removal=removal)
     answer = as_office.delete(f"/api/v1/units/{unit.pk}/")
     assert answer.status_code == 409
     assert answer.json()["code"] == "unit_has_history"

@@ -334,14 +334,15 @@ def delete_unit(*, unit: Unit, by: Membership | None, now: datetime) -> None:
     Raises
     ------
     Conflict
-        When it has readings or a cartridge was changed: what was measured and done is kept, the unit is retired.
+        When it has readings or a cartridge was fitted: what was measured and done is kept, the unit is retired.
     """
     with transaction.atomic():
         retire = f"Retire {unit.code} instead of deleting it: POST to its address followed by retire/, with a reason."
         if Reading.objects.filter(unit=unit).exists():
             raise Conflict("unit_has_readings", f"{unit.code} has readings, and what was measured is kept. {retire}")
-        if Placement.objects.filter(position__unit=unit, removed_at__isnull=False).exists():
-            raise Conflict("unit_has_history", f"Cartridges of {unit.code} were changed, and that is kept. {retire}")
+        if Placement.with_voided.filter(position__unit=unit).exists():
+            sentence = f"It is written down which cartridges were fitted in {unit.code}, and that is kept. {retire}"
+            raise Conflict("unit_has_history", sentence)
         # Whoever makes needs or forecasts of this unit at this moment has stored them before it goes, or finds it gone.
         lock_company(unit.company_id)
         list(Position.objects.filter(unit=unit).order_by("pk").select_for_update(no_key=True).values_list("pk"))

@@ -83,6 +83,7 @@ SALES_PRICES: Final = _sheet(
     columns_of(
         SalesPriceSerializer,
         also={"kind": "what, of", "item": _ITEM, "price": "net price, sales price", "valid_from": "from, since"},
+        meanings={"item": "of an item: its code; else empty"},
         examples={"kind": "item", "item": "SED-5", "price": "12.50", "vat": "standard", "valid_from": "2026-01-01"},
     ),
     named_by=("item", "kind"),
@@ -97,6 +98,7 @@ SERVICE_CONTRACTS: Final = _sheet(
     columns_of(
         ServiceContractSerializer,
         also={"client": "customer, client name", "unit": _UNIT, "name": "contract, called", **_COVER_HEADERS},
+        meanings={"unit": "code of the only unit it holds for; empty: all of the client's"},
         examples={"client": "Example Cafe", "name": "care", "price": "25", "per": "month", "starts_on": "2026-01-01"},
     ),
     named_by=("client", "name"),

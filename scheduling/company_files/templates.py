@@ -24,6 +24,14 @@ _SAMPLE_WORDS: Final = (
     ("taken_at", "day, and hour where it is known", "2026-03-02"),
     ("method", "test strip, laboratory ...", "test strip"),
 )
+_EXAMPLES: Final = {
+    "line_pressure_kpa": "340",
+    "feed_tds_mg_per_l": "260",
+    "permeate_tds_mg_per_l": "12",
+    "hardness_mg_per_l_as_caco3": "180",
+    "ph": "7.6",
+}
+"""Of one sound unit, so that the example rows of all sheets can be brought in together."""
 
 
 def write_templates(directory: Path) -> Iterator[Path]:
@@ -62,11 +70,11 @@ def _columns(name: str) -> Iterator[tuple[str, str, str]]:
     if name == "readings":
         yield from _READING_WORDS
         for quantity in READING_QUANTITIES:
-            yield _quantity(quantity.name), quantity.meaning, ""
+            yield _quantity(quantity.name), quantity.meaning, _EXAMPLES.get(quantity.name, "")
     else:
         yield from _SAMPLE_WORDS
         for column in SAMPLE_COLUMNS.values():
-            yield _quantity(column), "", ""
+            yield _quantity(column), "", _EXAMPLES.get(column, "")
 
 
 def _quantity(column: str) -> str:

@@ -601,11 +601,11 @@ PLACEMENTS: Final = Sheet(
             "which stage",
             also="cartridge, filter, type, what, position",
             words=_STAGE.words,
-            example="carbon",
+            example="sediment",
         ),
         Column("role", "word", "where there are two", also="lead or lag", words=_ROLE.words),
         Column("order", "whole", "place in the train, where a stage stands there twice", also="place in train, no"),
-        Column("item", "text", "the item's code", also="item code, item no, part, part no, model", example="CARB-10"),
+        Column("item", "text", "the item's code", also="item code, item no, part, part no, model", example="SED-5"),
         Column(
             "placed_at",
             "day_or_moment",

@@ -1,10 +1,13 @@
 """Found a company with its first owner, who then invites everybody else."""
 
+import io
 import sys
 from argparse import ArgumentParser
 from typing import Any
 
+from django.conf import settings
 from django.core.exceptions import ValidationError
+from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.db import DatabaseError
 from django.utils import timezone
@@ -33,6 +36,11 @@ class Command(BaseCommand):
         parser.add_argument("--currency", default="EUR", help="ISO 4217 code")
         parser.add_argument("--time-zone", help="IANA name, such as Europe/Berlin; asked for when it is not given")
         parser.add_argument("--unit-system", default="metric", choices=Company.UnitSystem.values)
+        parser.add_argument(
+            "--starter-catalogue",
+            action="store_true",
+            help="begin with invented items of every kind and the small parts that work needs; put your prices there",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
@@ -40,6 +48,7 @@ class Command(BaseCommand):
         except DatabaseError:
             raise CommandError("The database has no tables yet; run 'manage.py migrate' first.") from None
         name = options["name"] if options["name"] is not None else self._ask("Name of the company", "name")
+        name = " ".join(name.split())
         if is_there or _is_known(name):
             raise CommandError(f"There is a company '{name}' already; give another name.")
         email = options["email"] if options["email"] is not None else self._ask("E-mail address of the owner", "email")
@@ -60,6 +69,15 @@ class Command(BaseCommand):
             raise CommandError(" ".join(error.messages)) from None
         self.stdout.write(f"Founded {owner.company}; {owner.user.email} owns it.")
         self.stdout.write(first_link_of(owner.user))
+        if options["starter_catalogue"]:
+            # The door of every company's own sheets, which this room does not know.
+            starter = settings.BASE_DIR / "fixtures" / "starter"
+            call_command("bring_in", starter, company=name, store=True, rows=0, stdout=io.StringIO())
+            self.stdout.write(
+                "Its catalogue begins with invented items, and the rules of which small parts go with which work. "
+                "'manage.py take_out DIR' writes them as sheets: put your own prices, packs and labels there, bring "
+                "them in again, and retire what you do not fit."
+            )
         self.stdout.write(
             "Next: 'manage.py bring_in DIR --templates' writes empty sheets for clients, sites, units and the rest; "
             "'manage.py bring_in DIR' tries what you filled in or have already, and with --store keeps it. "

@@ -133,3 +133,10 @@ class TenantModel(models.Model):
         for part in (self.NAMED_BY or "pk").split("__"):
             value = getattr(value, part)
         return str(value)
+
+    @property
+    def trail_name(self) -> str:
+        """How the trail calls the row. What belongs to a thing that people name begins with its name and a comma, so
+        that it is found where somebody looks for the thing."""
+        name = self.spoken_name
+        return name if name != str(self.pk) else str(self)

@@ -1,6 +1,9 @@
 """The trail of what was done, for the owner."""
 
+from typing import Any
+
 import django_filters
+from django.db.models import Q
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
@@ -76,11 +79,15 @@ class AuditEntryFilters(TenantFilterSet):
     until = django_filters.IsoDateTimeFilter(field_name="at", lookup_expr="lt", help_text="before this moment")
 
     about = django_filters.CharFilter(
-        field_name="subject_name", lookup_expr="iexact", help_text="code or name of the thing, such as 'S02-1'"
+        method="of_thing", help_text="code or name of the thing, such as 'S02-1', with its cartridges and readings"
     )
     did = django_filters.CharFilter(
         field_name="action", lookup_expr="istartswith", help_text="how the action begins, such as 'update'"
     )
+
+    def of_thing(self, rows: Any, _: str, value: str) -> Any:
+        """Entries about a thing, and about what belongs to it."""
+        return rows.filter(Q(subject_name__iexact=value) | Q(subject_name__istartswith=f"{value},"))
 
     class Meta(TenantFilterSet.Meta):
         model = AuditEntry

@@ -65,9 +65,7 @@ def record_refused_sign_in(*, email: str, now: datetime) -> None:
 
 def name_of(subject: models.Model) -> str:
     """What people call a row."""
-    if isinstance(subject, TenantModel) and (name := subject.spoken_name) != str(subject.pk):
-        return name[:200]
-    return str(subject)[:200]
+    return (subject.trail_name if isinstance(subject, TenantModel) else str(subject))[:200]
 
 
 def _changes_of(subject: models.Model) -> dict[str, dict[str, Any]]:

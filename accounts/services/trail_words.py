@@ -141,6 +141,14 @@ def sentence_of(entry: AuditEntry) -> str:
     happened = gettext(did).format(who=who, what=what, name=name, action=entry.action)
     changes = entry.details.get("changes")
     parts = [_change(field, change) for field, change in changes.items()] if isinstance(changes, dict) else []
+    corrected = entry.details.get("changed")
+    parts += [
+        _change(field, {"old": pair[0], "new": pair[1]})
+        for field, pair in (corrected.items() if isinstance(corrected, dict) else ())
+        if isinstance(pair, list) and len(pair) == 2
+    ]
+    if reason := entry.details.get("reason"):
+        parts.append(gettext("Reason: {reason}").format(reason=reason))
     return " ".join([happened, *parts])
 
 

@@ -5,7 +5,6 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any
 
-from accounts.day_alone import moment_in_words
 from accounts.models import Company, Membership
 from accounts.services import record
 from fleet.intake.rows import Row
@@ -76,8 +75,7 @@ def note_post(row: Reading | FeedWaterSample, *, by: Membership | None, now: dat
         return
     place = row.unit.code if isinstance(row, Reading) else row.site.code
     action = "post reading" if isinstance(row, Reading) else "post feed water sample"
-    name = f"{place}, {moment_in_words(row.taken_at)}"
-    record(by=by, action=action, subject=row, details={"of": place}, now=now, name=name)
+    record(by=by, action=action, subject=row, details={"of": place}, now=now)
 
 
 def _clean(value: Any) -> Any:

@@ -5,6 +5,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import Q
 
+from accounts.day_alone import moment_in_words
 from accounts.day_alone_field import DayOrMomentField, KnowsDaysAlone, day_column
 from accounts.models import Membership
 from fleet.models.corrections import CorrectableQuerySet, Voidable
@@ -75,6 +76,11 @@ class FeedWaterSample(KnowsDaysAlone, Voidable, PassedOn):
             )
         ]
         indexes: ClassVar = [models.Index(fields=["site", "taken_at"], name="sample_by_site")]
+
+    @property
+    def trail_name(self) -> str:
+        """The site and the day of the sample."""
+        return f"{self.site.code}, {moment_in_words(self.taken_at)}"
 
     def __str__(self) -> str:
         return f"{self.site_id} {self.taken_at:%Y-%m-%d}"

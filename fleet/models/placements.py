@@ -8,6 +8,7 @@ from django.db.models import F, Q
 from accounts.day_alone_field import DayOrMomentField, KnowsDaysAlone, day_column
 from accounts.models import Membership
 from accounts.tenancy import TenantQuerySet
+from fleet.engineering.positions import position_name
 from fleet.models.catalogue import CatalogueItem
 from fleet.models.corrections import InForceManager, Voidable
 from fleet.models.ownership import PassedOn
@@ -82,6 +83,12 @@ class Placement(KnowsDaysAlone, Voidable, PassedOn):
             ),
         ]
         indexes: ClassVar = [models.Index(fields=["position", "placed_at"], name="placement_by_position")]
+
+    @property
+    def trail_name(self) -> str:
+        """The unit, the place in it, what stood there and from when."""
+        place = position_name(self.position.stage, self.position.role)
+        return f"{self.position.unit.code}, {place}: {self.item.code} from {self.placed_at:%Y-%m-%d}"
 
     def __str__(self) -> str:
         return f"{self.item_id} in {self.position_id} from {self.placed_at:%Y-%m-%d}"

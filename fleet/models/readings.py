@@ -7,6 +7,7 @@ from typing import ClassVar, Self
 from django.db import models
 from django.db.models import Q
 
+from accounts.day_alone import moment_in_words
 from accounts.day_alone_field import DayOrMomentField, KnowsDaysAlone, day_column
 from accounts.models import Membership
 from fleet.engineering.quantities import READING_QUANTITIES, names_of
@@ -123,6 +124,11 @@ class Reading(KnowsDaysAlone, Voidable, PassedOn):
             # A page of the newest readings of a company, without sorting all it has.
             models.Index(fields=["taken_at", "id"], name="reading_by_time"),
         ]
+
+    @property
+    def trail_name(self) -> str:
+        """The unit and when it was read."""
+        return f"{self.unit.code}, {moment_in_words(self.taken_at)}"
 
     def __str__(self) -> str:
         return f"{self.unit_id} {self.taken_at:%Y-%m-%d %H:%M}"

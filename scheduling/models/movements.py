@@ -102,6 +102,11 @@ class StockMovement(KnowsDaysAlone, TenantModel):
             ),
         ]
 
+    @property
+    def trail_name(self) -> str:
+        """The item, and what became of how many."""
+        return f"{self.item.code}, {self.kind}: {self.pieces} from {self.from_place} to {self.to_place}"
+
     def __str__(self) -> str:
         return f"{self.kind}: {self.pieces} x {self.item_id} from {self.from_place} to {self.to_place}"
 

@@ -37,6 +37,12 @@ class StockLevel(KnowsDaysAlone, TenantModel):
             ),
         ]
 
+    @property
+    def trail_name(self) -> str:
+        """The item, how many there are, and in whose van or in the store."""
+        where = f"the van of {self.installer.name}" if self.installer is not None else "the store"
+        return f"{self.item.code}, {self.quantity} in {where}"
+
     def __str__(self) -> str:
         return f"{self.quantity} x {self.item_id}"
 

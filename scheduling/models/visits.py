@@ -253,6 +253,11 @@ class ServiceRecord(KnowsDaysAlone, Voidable, PassedOn):
             models.UniqueConstraint(fields=["company", "reference"], name="one_record_per_reference")
         ]
 
+    @property
+    def trail_name(self) -> str:
+        """The site and the reference of the report."""
+        return f"{self.site.code}, {self.reference}"
+
     def __str__(self) -> str:
         return f"record {self.reference}"
 

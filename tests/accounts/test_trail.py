@@ -1,6 +1,7 @@
 """The trail: old and new values, who posted what, who came in and who was refused, in words and by filters."""
 
 import re
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -156,3 +157,26 @@ def test_every_action_begins_with_a_verb_that_has_a_sentence() -> None:
     }
     assert len(verbs) > 20
     assert verbs - set(trail_words._DID) == set()
+
+
+def test_what_is_put_right_is_told_of_its_unit_in_words_with_old_and_new(
+    company: Any, as_office: APIClient, as_owner: APIClient
+) -> None:
+    item = factories.CatalogueItemFactory(company=company, code="SED-5", kind="sediment")
+    placement = factories.PlacementFactory(
+        position__unit__company=company,
+        position__unit__code="S05-1",
+        position__unit__commissioned_on=date(2024, 1, 1),
+        position__stage="sediment",
+        position__role="single",
+        item=item,
+        placed_at=datetime(2025, 3, 1, 9, tzinfo=UTC),
+    )
+    body = {"placed_at": "2025-03-02T09:00:00Z", "reason": "The invoice says the second."}
+    corrected = as_office.post(f"/api/v1/placements/{placement.pk}/correct/", body, format="json")
+    assert corrected.status_code == 200, corrected.content
+    entry = entries(as_owner, about="S05-1", did="correct")[0]
+    assert entry["subject_name"] == "S05-1, sediment filter: SED-5 from 2025-03-02"
+    assert "Placed at: 2025-03-02T09:00:00+00:00, before 2025-03-01T09:00:00+00:00." in entry["sentence"]
+    assert entry["sentence"].endswith("Reason: The invoice says the second.")
+    assert entries(as_owner, about="S05") == []

@@ -471,6 +471,6 @@ def _change(old: Placement, fresh: Placement, name: str) -> list[Any]:
         elif isinstance(value, CatalogueItem):
             value = value.code
         elif isinstance(value, Position):
-            value = value.pk
+            value = value.spoken_name
         pair.append(value)
     return pair

@@ -49,8 +49,8 @@ def explained(field: Any, faults: Any, sent: Any) -> Any:
         if any(isinstance(fault, Mapping) for fault in faults):
             # Of a list of objects, one for each, empty where nothing is wrong.
             return [explained(_part(field, index), part, _value(sent, index)) for index, part in enumerate(faults)]
-        told = [sentence(field, fault, sent) if _is_of_framework(field, fault) else fault for fault in faults]
-        return list(dict.fromkeys(told))
+        sentences = [sentence(field, fault, sent) if _is_of_framework(field, fault) else fault for fault in faults]
+        return list(dict.fromkeys(sentences))
     return faults
 
 

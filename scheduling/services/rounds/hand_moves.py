@@ -399,7 +399,7 @@ class _Moving:
             if route is None:
                 if old is not None and answer.after:
                     placed = {int(s.visit) for other in answer.after for s in other.stops}
-                    rows.append((old, [s for s in self._as_told(old) if s.visit_id not in placed]))
+                    rows.append((old, [s for s in self._untimed(old) if s.visit_id not in placed]))
                 continue
             row = round_row(self.plan, route, self.question)
             row.pk = old.pk if old is not None else None
@@ -416,7 +416,7 @@ class _Moving:
             rows.append((row, [*stops, *cancelled_stops]))
         return rows
 
-    def _as_told(self, row: Round) -> list[Stop]:
+    def _untimed(self, row: Round) -> list[Stop]:
         """What stays in a round that nobody can time anew, its installer being away by now, until it is repaired."""
         return [s for s in self.stops if s.round_id == row.pk and s.pk != self.stop.pk]
 
@@ -510,7 +510,7 @@ class _Leaving(_Moving):
         return []
 
     def _rows(self, answer: MovedByHand) -> list[tuple[Round, list[Stop]]]:
-        return super()._rows(answer) or [(self.source, self._as_told(self.source))]
+        return super()._rows(answer) or [(self.source, self._untimed(self.source))]
 
     def store(self, hand_move: HandMove, by: Membership | None, lock: bool, reason: str) -> None:
         Stop.objects.filter(pk=self.stop.pk).delete()

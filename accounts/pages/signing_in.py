@@ -27,6 +27,7 @@ from accounts.pages.forms import PageForm
 from accounts.pages.navigation import start_of
 from accounts.pages.problems import problem_page
 from accounts.services import links
+from accounts.services.passwords import ask_for_reset
 from accounts.services.sign_in_links import ask_for_sign_in, sign_in_by_link
 from accounts.services.signing_in import CodeNeeded
 from accounts.wall import enter_company, over_all_companies
@@ -132,11 +133,14 @@ class SignInPage(DoorPage):
 
 
 class AskForLinkPage(DoorPage):
-    """Have a link sent."""
+    """Have a link sent by which a client signs in."""
+
+    template_name = "accounts/ask_for_link.html"
+    send = staticmethod(ask_for_sign_in)
 
     def get(self, request: HttpRequest) -> HttpResponse:
         """The form."""
-        return render(request, "accounts/ask_for_link.html", {"form": AddressForm()})
+        return render(request, self.template_name, {"form": AddressForm()})
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """Have it sent; the answer is the same whether or not the address is known."""
@@ -145,9 +149,16 @@ class AskForLinkPage(DoorPage):
         if not serializer.is_valid():
             faults = serializer.errors.get("email", [])
             form.refuse({"errors": [{"pointer": "/email", "detail": str(fault)} for fault in faults]})
-            return render(request, "accounts/ask_for_link.html", {"form": form}, status=HTTPStatus.BAD_REQUEST)
-        ask_for_sign_in(email=serializer.validated_data["email"], place=place_of(request), now=timezone.now())
-        return render(request, "accounts/ask_for_link.html", {"asked": True})
+            return render(request, self.template_name, {"form": form}, status=HTTPStatus.BAD_REQUEST)
+        self.send(email=serializer.validated_data["email"], place=place_of(request), now=timezone.now())
+        return render(request, self.template_name, {"asked": True})
+
+
+class LostPasswordPage(AskForLinkPage):
+    """Have a link sent by which somebody chooses another password."""
+
+    template_name = "accounts/lost_password.html"
+    send = staticmethod(ask_for_reset)
 
 
 class FollowLinkPage(DoorPage):

@@ -5,7 +5,7 @@ from django.urls import path
 from accounts.pages.account import AccountPage
 from accounts.pages.links import InvitationPage, NewAddressPage, PasswordPage
 from accounts.pages.proving import CodesPage, ProofPage
-from accounts.pages.signing_in import AskForLinkPage, FollowLinkPage, SignInPage, SignOutPage
+from accounts.pages.signing_in import AskForLinkPage, FollowLinkPage, LostPasswordPage, SignInPage, SignOutPage
 
 urlpatterns = [
     path("account/", AccountPage.as_view(), name="account"),
@@ -15,6 +15,7 @@ urlpatterns = [
     path("password/<str:token>/", PasswordPage.as_view(), name="password-page"),
     path("invitation/<str:token>/", InvitationPage.as_view(), name="invitation-page"),
     path("sign-in/", SignInPage.as_view(), name="sign-in"),
+    path("sign-in/lost-password/", LostPasswordPage.as_view(), name="lost-password"),
     path("sign-in/link/", AskForLinkPage.as_view(), name="sign-in-link"),
     path("sign-in/link/<str:token>/", FollowLinkPage.as_view(), name="sign-in-page"),
     path("sign-out/", SignOutPage.as_view(), name="sign-out"),

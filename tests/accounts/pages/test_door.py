@@ -112,6 +112,21 @@ def test_a_part_of_a_page_whose_session_ended_sends_the_whole_page_to_the_door(d
     assert response.headers["HX-Redirect"] == "/sign-in/?next=%2Faccount%2F"
 
 
+def test_whoever_lost_the_password_asks_for_a_letter_at_the_door(office: Membership) -> None:
+    person = browser()
+    assert 'href="/sign-in/lost-password/"' in text_of(person.get(DOOR))
+    assert person.post("/sign-in/lost-password/", {"email": "nobody"}).status_code == 400
+    answers = [
+        text_of(person.post("/sign-in/lost-password/", {"email": email}))
+        for email in (office.user.email, "nobody@elsewhere.example")
+    ]
+    # the answer tells nobody whether an address is known
+    assert answers[0] == answers[1]
+    assert "a letter is on its way" in answers[0]
+    letters = Letter.objects.filter(kind=Letter.Kind.PASSWORD_RESET).order_by("pk")
+    assert [letter.email for letter in letters] == [office.user.email, "nobody@elsewhere.example"]
+
+
 def test_signing_out_ends_the_session_and_clears_what_the_browser_kept(office: Membership) -> None:
     person = signed_in(office)
     assert person.get("/sign-out/").status_code == 405

@@ -8,7 +8,7 @@ import numpy as np
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.levels import crowd
 from fleet.forecasting.inputs.matching import match
-from fleet.forecasting.inputs.tables import Floats, Indexes
+from fleet.forecasting.inputs.tables import Bools, Floats, Indexes
 from fleet.forecasting.wear import pooling
 from fleet.forecasting.wear.conditions import Conditions
 from fleet.forecasting.wear.habits import Habit, Visits, removal_log_likelihood
@@ -40,7 +40,8 @@ class Evidence:
     are theirs.
     `lead_start`, `both_start` hold, for each segment that stands, what was left at its start, by shape and g.
     `lead_delay`, `lag_delay` are days from exhaustion to the end of the segment (negative: not yet), and the visits in
-    between; the reasons are those of removal, -1 for what still stands.
+    between; the reasons are those of removal, -1 for what still stands. `is_read_at_end` marks segments with a reading
+    shortly before their end.
     """
 
     readings: Floats
@@ -51,6 +52,7 @@ class Evidence:
     lead_reason: Indexes
     lag_reason: Indexes
     gap_days: Floats
+    is_read_at_end: Bools
     has_lag: np.ndarray
     kept_readings: Indexes
     kept_segment: Indexes
@@ -66,6 +68,7 @@ class Evidence:
             self.lead_reason[rows],
             self.gap_days[rows],
             habit,
+            self.is_read_at_end[rows],
         )
         paired = np.flatnonzero(self.has_lag[rows])
         if len(paired):
@@ -76,6 +79,7 @@ class Evidence:
                 self.lag_reason[paired_rows],
                 self.gap_days[paired_rows],
                 habit,
+                self.is_read_at_end[paired_rows],
             )
         return out
 
@@ -117,7 +121,7 @@ def gather(stage: StageInput, conditions: Conditions, visits: Visits, hyper: poo
     lag_shape = shape if has_lag.any() else (0, model.shapes, len(grid))
     stands = segments.is_current
     shared = model.shared_error(stage.readings.take(by_segment))
-    # Changed at its greatest age: it would have gone whatever its state.
+    # Changed at its greatest age: it would have gone whatever its state, like one that was rotated.
     by_age = stage.ended_by_age & (segments.lead_reason != words.EARLY)
     out = Evidence(
         readings=np.zeros(shape, dtype=np.float32),
@@ -125,9 +129,10 @@ def gather(stage: StageInput, conditions: Conditions, visits: Visits, hyper: poo
         lag_delay=np.zeros(lag_shape, dtype=np.float16),
         lead_visits=np.zeros(shape, dtype=np.int8),
         lag_visits=np.zeros(lag_shape, dtype=np.int8),
-        lead_reason=np.where(stands, -1, np.where(by_age, words.ROUTINE, segments.lead_reason)),
-        lag_reason=np.where(stands, -1, np.where(by_age, words.ROUTINE, segments.lag_reason)),
+        lead_reason=np.where(stands, -1, np.where(by_age, words.ROTATED, segments.lead_reason)),
+        lag_reason=np.where(stands, -1, np.where(by_age, words.ROTATED, segments.lag_reason)),
         gap_days=visits.gap_days[stage.columns.unit[segments.column]],
+        is_read_at_end=stage.is_read_at_end,
         has_lag=has_lag,
         kept_readings=by_segment,
         kept_segment=kept_segment,

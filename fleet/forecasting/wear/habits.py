@@ -9,10 +9,11 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from scipy.special import expit
 
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.levels import sum_by
-from fleet.forecasting.inputs.tables import Codes, Fleet, Floats, Indexes
+from fleet.forecasting.inputs.tables import Bools, Codes, Fleet, Floats, Indexes
 
 MISREPORTED: Final = 1.0 / 30.0
 """Share of cartridges called good that were not; common practice, no source."""
@@ -23,6 +24,21 @@ people write it of every cartridge that they take out."""
 
 USUALLY_WRONG_WEIGHT: Final = 10.0
 """That share counts as much as so many removals with a reading. Common practice, no source."""
+
+ROUGHLY_RIGHT: Final = 0.5
+"""Where nobody sees the end without a gauge, half as many again of the exhausted ones are called so as of all, and half
+as many of the good ones, until readings show it. Common practice, no source."""
+
+ROUGHLY_RIGHT_WEIGHT: Final = 8.0
+"""Either share counts as much as so many removals with a reading. Common practice, no source."""
+
+READ_WEIGHT: Final = 10.0
+"""What all removals show of how often the word is written counts as so many more of those with a reading, and of those
+without one. Common practice, no source."""
+
+UNSAID_WEIGHT: Final = 0.5
+"""Weight of a removal that is not called exhausted: whoever writes nothing, writes nothing time and again, so such
+removals say less together than each by itself. No source: settled on seeds 3 to 5 of the strangers' fleets."""
 
 LAST_READING_DAYS: Final = 30.0
 """A reading taken so long before a removal shows how the cartridge was when it left. Common practice, no source."""
@@ -43,13 +59,31 @@ REGULARITY: Final = 2.5
 
 
 @dataclass(frozen=True)
+class Words:
+    """How far a company's word 'exhausted' goes by the state of the cartridge: the share of the exhausted ones and of
+    the good ones that are called so at removal, where a reading was taken shortly before; and how often the word is
+    written where none was, over how often where one was."""
+
+    exhausted_called: float
+    good_called: float
+    unread: float = 1.0
+
+    @property
+    def is_right(self) -> float:
+        """How far the word hangs on the state: 1 when it is always right, 0 when it is written of both alike."""
+        return max(self.exhausted_called - self.good_called, 0.0)
+
+
+@dataclass(frozen=True)
 class Habit:
     """Mean days from exhaustion to removal if nobody came by, the chance that a visit changes an exhausted cartridge,
-    and the share of those called exhausted that were not."""
+    and the share of those called exhausted that were not; or, where the end is not seen without a gauge, the habit of
+    words."""
 
     lateness_days: float
     notice: float
     wrong: float = USUALLY_WRONG
+    words: Words | None = None
 
 
 @dataclass(frozen=True)
@@ -117,8 +151,57 @@ def share_wrongly_exhausted(probability_past: Floats, reason: Indexes | Codes) -
     return (wrong + USUALLY_WRONG * USUALLY_WRONG_WEIGHT) / (len(called) + USUALLY_WRONG_WEIGHT)
 
 
+def learn_words(
+    probability_past: Floats, reason: Indexes | Codes, all_reasons: Indexes | Codes, is_read: Bools
+) -> Words:
+    """How far the word 'exhausted' goes by the state of the cartridge, as last readings show.
+
+    The state is known by its probability alone, so the two shares are found by expectation and maximisation. What is
+    assumed of them beforehand is neutral: it lets as many be exhausted as the readings do.
+
+    Parameters
+    ----------
+    probability_past
+        Probability that the cartridge was past its limit, by a reading shortly before its removal; one a removal.
+    reason
+        Why it left, index into `vocabulary.REMOVAL_REASONS`.
+    all_reasons, is_read
+        The same of all removals, and which of them had a reading shortly before.
+    """
+    told = np.isin(all_reasons, TELLING)
+    counts = [
+        (float((told & where & (all_reasons == words.EXHAUSTED)).sum()), float((told & where).sum()))
+        for where in (is_read, ~is_read)
+    ]
+    usual = (counts[0][0] + counts[1][0] + 1.0) / (counts[0][1] + counts[1][1] + 5.0)
+    read, unread = ((called + READ_WEIGHT * usual) / (count + READ_WEIGHT) for called, count in counts)
+    with_reading = np.isin(reason, TELLING)
+    past, called = probability_past[with_reading], reason[with_reading] == words.EXHAUSTED
+    start = min((1.0 + ROUGHLY_RIGHT) * read, 0.95), (1.0 - ROUGHLY_RIGHT) * read
+    of_past, of_good = start
+    for _ in range(30):
+        if_past = past * np.where(called, of_past, 1.0 - of_past)
+        if_good = (1.0 - past) * np.where(called, of_good, 1.0 - of_good)
+        was_past = if_past / np.maximum(if_past + if_good, 1e-12)
+        of_past, of_good = (
+            float((share[called].sum() + ROUGHLY_RIGHT_WEIGHT * first) / (share.sum() + ROUGHLY_RIGHT_WEIGHT))
+            for share, first in ((was_past, start[0]), (1.0 - was_past, start[1]))
+        )
+    # A word is never a sign of the opposite.
+    return Words(max(of_past, of_good), of_good, min(unread / read, 1.0))
+
+
+TELLING: Final = (words.EXHAUSTED, words.EARLY, words.ROUTINE, words.UNKNOWN)
+"""Reasons of removals at which the word 'exhausted' might have been written."""
+
+
 def removal_log_likelihood(
-    delay_days: Floats, visits_since: Floats | Indexes, reason: Indexes | Codes, gap_days: Floats, habit: Habit
+    delay_days: Floats,
+    visits_since: Floats | Indexes,
+    reason: Indexes | Codes,
+    gap_days: Floats,
+    habit: Habit,
+    is_read: Bools | None = None,
 ) -> Floats:
     """Log-likelihood of how a cartridge's time in a position ended.
 
@@ -131,13 +214,20 @@ def removal_log_likelihood(
     reason
         Why the cartridge left at the end, index into `vocabulary.REMOVAL_REASONS`; -1 when it is still installed on the
         forecast's day, 0 when it stayed for another segment. Only 'exhausted' and 'early' say anything: of every other
-        cartridge nobody looked, and one that nobody looked at may be exhausted for long.
+        cartridge nobody looked, and one that nobody looked at may be exhausted for long. Where words are weighed
+        (`Habit.words`), 'routine' and 'unknown' say that the word 'exhausted' was not written: a little.
     gap_days
         Usual gap between visits to the unit, per row.
     habit
         The company's habits.
+    is_read
+        Which had a reading shortly before the end; None: all. Bears on words alone.
     """
     out = np.zeros(delay_days.shape, dtype=delay_days.dtype)
+    if habit.words is not None:
+        unsaid = np.flatnonzero((reason == words.ROUTINE) | (reason == words.UNKNOWN))
+        called = _called_exhausted(delay_days[unsaid], habit.words, None if is_read is None else is_read[unsaid])
+        out[unsaid] = UNSAID_WEIGHT * np.log1p(-called)
     pace = -1.0 / habit.lateness_days
     passing = np.log1p(-habit.notice)
     exhausted = np.flatnonzero(reason == words.EXHAUSTED)
@@ -149,9 +239,25 @@ def removal_log_likelihood(
         log_kept = (
             pace * np.maximum(delay, 0.0) + np.minimum(delay, 0.0) / ROUNDING_DAYS + passing * visits_since[exhausted]
         )
-        density = (1.0 - habit.wrong) * rate[:, None, None] * np.exp(log_kept)
-        out[exhausted] = np.log(density + habit.wrong / USUAL_PLACEMENT_DAYS).astype(kind)
+        density = rate[:, None, None] * np.exp(log_kept)
+        if habit.words is None:
+            density = (1.0 - habit.wrong) * density + habit.wrong / USUAL_PLACEMENT_DAYS
+        else:
+            # It went because it was exhausted, or on any day, and was called so by habit.
+            by_habit = _called_exhausted(delay, habit.words, None if is_read is None else is_read[exhausted])
+            is_right = habit.words.is_right
+            density = is_right * density + (1.0 - is_right) * by_habit / USUAL_PLACEMENT_DAYS
+        out[exhausted] = np.log(density).astype(kind)
     if len(found_good):
         late = np.exp(-np.maximum(delay_days[found_good], 0.0) / UNNOTICED_DAYS)
         out[found_good] = np.log((1.0 - MISREPORTED) * late + MISREPORTED).astype(kind)
     return out
+
+
+def _called_exhausted(delay_days: Floats, habit: Words, is_read: Bools | None) -> Floats:
+    """Probability that cartridges which leave so many days after their exhaustion are called exhausted, by habit."""
+    past = expit(2.0 * delay_days.astype(np.float32) / ROUNDING_DAYS)
+    called = habit.good_called + (habit.exhausted_called - habit.good_called) * past
+    if is_read is None:
+        return np.asarray(called)
+    return np.asarray(called * np.where(is_read, 1.0, habit.unread).astype(np.float32)[:, None, None])

@@ -2,21 +2,21 @@
 others."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Any, Final, Self
 
 import numpy as np
 
 from fleet.forecasting.inputs.levels import fit_swing, shrunk_means
 from fleet.forecasting.inputs.tables import Floats, Indexes
-from fleet.forecasting.wear.habits import Habit
+from fleet.forecasting.wear.habits import Habit, Words
 from fleet.forecasting.wear.pooling import Hyper
 from fleet.forecasting.wear.shared import Shared
 
 FIRM_PARENTS: Final = 50.0
 FIRM_SWING: Final = 4.0
 
-FORM: Final = 3
+FORM: Final = 4
 """Number of the form in which a lesson is stored, raised when a stage's parameters change their number or sense."""
 
 
@@ -46,6 +46,7 @@ class Learned:
                     "lateness_days": hyper.habit.lateness_days,
                     "notice": hyper.habit.notice,
                     "wrong": hyper.habit.wrong,
+                    "words": None if hyper.habit.words is None else asdict(hyper.habit.words),
                     "shape_weights": [float(weight) for weight in hyper.shape_weights],
                     "places": hyper.places,
                     "mean_spread": hyper.mean_spread,
@@ -79,7 +80,12 @@ class Learned:
                     place_spread=float(values["place_spread"]),
                     cartridge_spread=float(values["cartridge_spread"]),
                     slopes=tuple(float(slope) for slope in values["slopes"]),
-                    habit=Habit(float(values["lateness_days"]), float(values["notice"]), float(values["wrong"])),
+                    habit=Habit(
+                        float(values["lateness_days"]),
+                        float(values["notice"]),
+                        float(values["wrong"]),
+                        Words(**values["words"]) if values["words"] is not None else None,
+                    ),
                     shape_weights=np.array(values["shape_weights"], dtype=np.float64),
                     places=int(values["places"]),
                     mean_spread=float(values["mean_spread"]),

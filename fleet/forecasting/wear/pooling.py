@@ -92,7 +92,8 @@ USUAL_HABIT: Final = Habit(200.0, 0.75)
 @dataclass(frozen=True)
 class HyperPrior:
     """Weak priors of `Hyper`: normal for mean and slopes, log-normal for the spreads: their median, and `spread_doubt`,
-    the spread of their logarithm."""
+    the spread of their logarithm. `is_end_seen`: whether who changes a cartridge sees that it is exhausted; where not,
+    the words of removals are weighed (`habits.Words`), and the mean is less sure."""
 
     mean: float
     mean_spread: float
@@ -103,6 +104,7 @@ class HyperPrior:
     slope_spreads: tuple[float, ...] = ()
     habit: Habit = USUAL_HABIT
     spread_doubt: float = 0.6
+    is_end_seen: bool = True
 
     def start(self) -> Hyper:
         """What is assumed of a fleet that has taught nothing."""
@@ -111,6 +113,10 @@ class HyperPrior:
             self.mean, self.place_spread, self.cartridge_spread, self.slopes, self.habit, weights / weights.sum()
         )
 
+
+UNSEEN_DOUBT: Final = 2.0
+"""So many times less is the mean known where it was learned from the words of people who could not see the end: they
+err alike. No source: settled on seeds 3 to 5 of the strangers' fleets."""
 
 ODD_SHARE: Final = 0.03
 ODD_SPREAD: Final = 1.2
@@ -275,7 +281,8 @@ class _Climb:
         # Few places leave the mean unsure: by how fast the likelihood falls on both sides of it.
         sides = sum(lives.value_of(replace(hyper, mean=hyper.mean + step)) for step in _both_ways(0.1))
         fall = max(2.0 * value - sides, 1e-9)
-        return value, replace(hyper, mean_spread=min(0.1 / np.sqrt(fall), self.prior.mean_spread))
+        doubt = (1.0 if self.prior.is_end_seen else UNSEEN_DOUBT) * 0.1 / np.sqrt(fall)
+        return value, replace(hyper, mean_spread=min(doubt, self.prior.mean_spread))
 
     def penalty(self, hyper: Hyper) -> float:
         """Log-density of the weak priors, up to a constant."""

@@ -12,7 +12,7 @@ from fleet.forecasting.wear import pooling, shared
 from fleet.forecasting.wear.conditions import Conditions
 from fleet.forecasting.wear.dates import weighted_quantiles
 from fleet.forecasting.wear.evidence import BLOCK, CHUNK, Evidence, gather
-from fleet.forecasting.wear.habits import LAST_READING_DAYS, Visits, share_wrongly_exhausted
+from fleet.forecasting.wear.habits import LAST_READING_DAYS, Habit, Visits, learn_words, share_wrongly_exhausted
 from fleet.forecasting.wear.stages import StageInput, reading_log_likelihood
 
 FINE: Final = 49
@@ -56,7 +56,7 @@ def load_left(
         What a fleet has taught before; learned from this fleet when None.
     """
     segments = stage.segments
-    habit = replace(stage.model.prior.habit, wrong=_wrong_words(stage)) if hyper is None else hyper.habit
+    habit = _habit(stage) if hyper is None else hyper.habit
     prior = replace(stage.model.prior, habit=habit)
     evidence = gather(stage, conditions, visits, prior.start())
     has_reading = np.bincount(stage.reading_segment, minlength=len(segments)) > 0
@@ -173,8 +173,19 @@ def _loads(
     return loads
 
 
-def _wrong_words(stage: StageInput) -> float:
-    """Share of cartridges called exhausted that were not, from the last reading before each removal."""
+def _habit(stage: StageInput) -> Habit:
+    """The usual habit, with what the last reading before each removal shows of the words of this fleet."""
+    segments, prior = stage.segments, stage.model.prior
+    past, segment = _last_readings(stage)
+    reason = segments.lead_reason
+    if prior.is_end_seen:
+        return replace(prior.habit, wrong=share_wrongly_exhausted(past, reason[segment]))
+    gone = ~segments.is_current
+    return replace(prior.habit, words=learn_words(past, reason[segment], reason[gone], stage.is_read_at_end[gone]))
+
+
+def _last_readings(stage: StageInput) -> tuple[Floats, Indexes]:
+    """Probability that a cartridge was past its limit by the last reading before its removal, and its segment."""
     segments, segment = stage.segments, stage.reading_segment
     past = stage.model.probability_past(stage.readings, stage.limit[segment])
     near = segments.end[segment] - stage.reading_day <= LAST_READING_DAYS
@@ -183,7 +194,7 @@ def _wrong_words(stage: StageInput) -> float:
     is_last = np.ones(len(rows), dtype=bool)
     is_last[:-1] = segment[rows][1:] != segment[rows][:-1]
     rows = rows[is_last]
-    return share_wrongly_exhausted(past[rows], segments.lead_reason[segment[rows]])
+    return past[rows], segment[rows]
 
 
 def _summed(evidence: Evidence, hyper: pooling.Hyper, column: Indexes, rows: Indexes, first: int, stop: int) -> Floats:

@@ -7,6 +7,7 @@ import numpy as np
 from fleet.forecasting.inputs.columns import Columns, Segments
 from fleet.forecasting.inputs.tables import Bools, Floats, Indexes
 from fleet.forecasting.wear.conditions import Conditions
+from fleet.forecasting.wear.habits import LAST_READING_DAYS
 from fleet.forecasting.wear.pooling import Places
 from fleet.forecasting.wear.stage_models import StageModel, StageReadings
 
@@ -35,6 +36,12 @@ class StageInput:
     reading_segment: Indexes
     reading_day: Floats
     places: Places
+
+    @property
+    def is_read_at_end(self) -> Bools:
+        """Which segments have a reading shortly before their end."""
+        near = self.segments.end[self.reading_segment] - self.reading_day <= LAST_READING_DAYS
+        return np.bincount(self.reading_segment[near], minlength=len(self.segments)) > 0
 
     def with_repeated_shapes(self, times: int) -> "StageInput":
         """The same stage with every curve shape repeated, for a further dimension of what is unknown."""

@@ -5,7 +5,14 @@ import pytest
 
 from fleet.forecasting import build_fleet
 from fleet.forecasting.inputs import vocabulary as words
-from fleet.forecasting.wear.habits import Habit, find_visits, removal_log_likelihood, share_wrongly_exhausted
+from fleet.forecasting.wear.habits import (
+    Habit,
+    Words,
+    find_visits,
+    learn_words,
+    removal_log_likelihood,
+    share_wrongly_exhausted,
+)
 from tests.fleet.forecasting.fleets import NOW, columns, readings
 
 HABIT = Habit(lateness_days=100.0, notice=0.75)
@@ -79,6 +86,74 @@ def test_who_calls_everything_exhausted_is_believed_less():
     reason = np.repeat([words.EXHAUSTED, words.ROUTINE], [30, 40])
     assert share_wrongly_exhausted(past, reason) == pytest.approx(0.4)
     assert share_wrongly_exhausted(past[:0], reason[:0]) == pytest.approx(0.1)
+
+
+BY_WORDS = Habit(lateness_days=100.0, notice=0.75, words=Words(exhausted_called=0.5, good_called=0.1, unread=0.5))
+"""Of exhausted ones every second is called so, of good ones one in ten; where nobody had read, half as many of both."""
+
+
+def by_words(delay, reason, *, is_read=True):
+    cells = np.full((1, 1, 1), float(delay)), np.zeros((1, 1, 1))
+    return float(
+        np.exp(removal_log_likelihood(*cells, np.array([reason]), GAP, BY_WORDS, np.array([is_read]))[0, 0, 0])
+    )
+
+
+def test_a_word_that_hangs_little_on_the_state_dates_little_by_hand():
+    """0.4 of the words are of cartridges that went because they were exhausted, 0.0475 a day as above; the others are
+    written by habit, of any day in 300."""
+    assert by_words(0.0, words.EXHAUSTED) == pytest.approx(0.4 * 0.0475 + 0.6 * 0.3 / 300.0, rel=1e-5)
+    assert by_words(1000.0, words.EXHAUSTED) == pytest.approx(0.6 * 0.5 / 300.0, rel=1e-2)
+    assert by_words(-300.0, words.EXHAUSTED) == pytest.approx(0.6 * 0.1 / 300.0, rel=1e-5)
+    assert by_words(-300.0, words.EXHAUSTED, is_read=False) == pytest.approx(0.6 * 0.05 / 300.0, rel=1e-5)
+
+
+@pytest.mark.parametrize("reason", [words.ROUTINE, words.UNKNOWN])
+def test_where_words_are_weighed_a_word_that_was_not_written_says_a_little(reason):
+    """Root of the share that is not called so: of a half, of nine in ten; three in four where nobody had read."""
+    assert by_words(400.0, reason) == pytest.approx(0.5**0.5, rel=1e-5)
+    assert by_words(-400.0, reason) == pytest.approx(0.9**0.5, rel=1e-5)
+    assert by_words(400.0, reason, is_read=False) == pytest.approx(0.75**0.5, rel=1e-5)
+
+
+@pytest.mark.parametrize("reason", [-1, 0, words.ROTATED, words.DAMAGED])
+def test_what_was_rotated_broken_or_still_stands_was_called_nothing(reason):
+    assert [by_words(delay, reason) for delay in (-200.0, 10.0, 400.0)] == [1.0, 1.0, 1.0]
+
+
+def learned(past, reason, *, unread=()):
+    """What is learned from removals with a reading, and some without."""
+    every = np.array([*reason, *unread], dtype=np.int64)
+    return learn_words(np.asarray(past, dtype=float), every[: len(reason)], every, np.arange(len(every)) < len(reason))
+
+
+def test_words_are_learned_from_readings_that_leave_no_doubt():
+    """Of 200 exhausted ones 100 are called so, of 200 good ones 20: 120 in 400 are, and half as many again, and half
+    as many are assumed of eight each."""
+    reason = np.repeat([words.EXHAUSTED, words.ROUTINE, words.EXHAUSTED, words.UNKNOWN], [100, 100, 20, 180])
+    found = learned(np.repeat([1.0, 0.0], 200), reason)
+    usual = (120.0 + 10.0 * 121.0 / 405.0) / 410.0
+    assert found.exhausted_called == pytest.approx((100.0 + 8.0 * 1.5 * usual) / 208.0)
+    assert found.good_called == pytest.approx((20.0 + 8.0 * 0.5 * usual) / 208.0)
+    assert found.is_right == pytest.approx(0.39, abs=0.01)
+
+
+def test_words_of_what_nobody_had_read_are_counted_apart():
+    """Rarer there: a third as often, drawn together by ten of each. What was rotated or broke is not counted."""
+    reason = np.repeat([words.EXHAUSTED, words.ROUTINE], [30, 70])
+    unread = np.repeat([words.EXHAUSTED, words.ROUTINE, words.ROTATED, words.DAMAGED], [10, 90, 500, 500])
+    usual = 41.0 / 205.0
+    found = learned(np.full(100, 0.5), reason, unread=unread)
+    assert found.unread == pytest.approx((10.0 + 10.0 * usual) / (30.0 + 10.0 * usual))
+
+
+def test_a_fleet_that_shows_nothing_has_usual_words_and_a_word_is_no_sign_of_the_opposite():
+    """One in five removals, until some are seen: three in ten of the exhausted, one in ten of the good."""
+    assert learned([], []) == Words(pytest.approx(0.3), pytest.approx(0.1), pytest.approx(1.0))
+    upside_down = np.repeat([words.ROUTINE, words.EXHAUSTED], [50, 50])
+    found = learned(np.repeat([1.0, 0.0], 50), upside_down)
+    assert found.is_right == 0.0
+    assert found.exhausted_called == found.good_called
 
 
 @pytest.mark.parametrize("reason", [-1, words.ROTATED, words.DAMAGED, words.ROUTINE, words.UNKNOWN])

@@ -15,7 +15,7 @@ from fleet.forecasting.wear import beds, evidence, present
 from fleet.forecasting.wear.conditions import build_conditions
 from fleet.forecasting.wear.habits import find_visits
 from fleet.forecasting.wear.pooling import GRID, STEP
-from fleet.forecasting.wear.present import _fine_grid, _interpolate, _wrong_words, load_left
+from fleet.forecasting.wear.present import _fine_grid, _habit, _interpolate, load_left
 from fleet.forecasting.wear.stage_inputs import resin_input, sediment_input
 from tests.fleet.forecasting.fleets import NOW, columns, readings
 from tests.fleet.forecasting.wear.recorded import recorded_fleet
@@ -242,16 +242,16 @@ def test_a_month_before_it_left_a_reading_shows_how_a_cartridge_was(days_before,
     wrong = 1.0 - stage.model.probability_past(stage.readings, stage.limit[stage.reading_segment])
     assert wrong[0] > 0.9
     expected = (wrong[0] + 0.1 * 10.0) / (1.0 + 10.0) if is_heard else 0.1
-    assert _wrong_words(stage) == pytest.approx(expected)
+    assert _habit(stage).wrong == pytest.approx(expected)
 
 
 def test_the_last_reading_before_it_left_decides_and_a_reading_without_an_outlet_does_not():
     stage = removed_resin(days_before=[1.0, 20.0, 9.0], product_tds_mg_per_l=[18.0, 0.0, 0.0])
-    assert _wrong_words(stage) == pytest.approx(1.0 / 11.0, abs=1e-3)
+    assert _habit(stage).wrong == pytest.approx(1.0 / 11.0, abs=1e-3)
     later = removed_resin(
         days_before=[20.0, 1.0], product_tds_mg_per_l=[18.0, None], interstage_tds_mg_per_l=[None, 5.0]
     )
-    assert _wrong_words(later) == pytest.approx(1.0 / 11.0, abs=1e-3)
+    assert _habit(later).wrong == pytest.approx(1.0 / 11.0, abs=1e-3)
 
 
 def test_what_stands_called_nothing_exhausted():
@@ -261,7 +261,7 @@ def test_what_stands_called_nothing_exhausted():
     fleet, _ = build_fleet(**fleet_columns)
     stage = resin_input(fleet, fleet.readings, build_conditions(fleet, fleet.readings), limits_of_fleet(fleet))
     assert len(stage.reading_day) == 1
-    assert _wrong_words(stage) == pytest.approx(0.1)
+    assert _habit(stage).wrong == pytest.approx(0.1)
 
 
 @pytest.mark.parametrize(("days_before", "shows_end"), [(2.9, True), (3.1, False)])

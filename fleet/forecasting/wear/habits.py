@@ -168,9 +168,9 @@ def learn_words(
     all_reasons, is_read
         The same of all removals, and which of them had a reading shortly before.
     """
-    told = np.isin(all_reasons, TELLING)
+    is_telling = np.isin(all_reasons, TELLING)
     counts = [
-        (float((told & where & (all_reasons == words.EXHAUSTED)).sum()), float((told & where).sum()))
+        (float((is_telling & where & (all_reasons == words.EXHAUSTED)).sum()), float((is_telling & where).sum()))
         for where in (is_read, ~is_read)
     ]
     usual = (counts[0][0] + counts[1][0] + 1.0) / (counts[0][1] + counts[1][1] + 5.0)

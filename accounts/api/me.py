@@ -9,6 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts import services
+from accounts.errors import InvalidInput
 from accounts.http.proof import note_proof
 from accounts.http.serializers import AnswerSerializer, FieldsByRole, StrictSerializer
 from accounts.http.throttles import AddressThrottle, place_of
@@ -218,7 +219,8 @@ class MeViewSet(TenantViewSet):
     def authenticate(self, request: Request) -> Response:
         """Prove again who you are, by password or code, for what asks for a recent proof: it lasts 15 minutes.
 
-        A code makes up for a sign-in without one, where your company wants codes of your role.
+        A code makes up for a sign-in without one, where your company wants codes of your role. After a sign-in without
+        one, whoever has codes proves it by a code.
         """
         serializer = ProofSerializer(data=request.data, context=self.get_serializer_context())
         serializer.is_valid(raise_exception=True)
@@ -226,6 +228,14 @@ class MeViewSet(TenantViewSet):
         if "code" in sent:
             check_own_code(user=self.by.user, code=sent["code"], place=place, now=self.now)
             self.by.has_given_code = True
+        elif not self.by.has_given_code and SecondFactor.is_of(self.by.user):
+            # Else a token or browser from before there were codes, and the password, would be enough to remove them.
+            raise InvalidInput(
+                "code_needed",
+                "You sign in with codes, and this began without one: give a code of your authenticator, or a recovery "
+                "code.",
+                pointer="/code",
+            )
         else:
             check_own_password(user=self.by.user, password=sent["current_password"], place=place, now=self.now)
         self.by.authenticated_at = self.now

@@ -258,6 +258,20 @@ def test_what_opens_doors_or_empties_the_house_asks_for_a_recent_proof(
         assert done.status_code < 300, done.content
 
 
+def test_a_password_proves_nothing_where_codes_came_after_the_sign_in(office: Membership) -> None:
+    """A found phone and a password from another leak do not remove the codes that were set since."""
+    with time_machine.travel(NOW, tick=False):
+        client = bearer(signed_in(office).json()["token"])
+        _, codes = set_up(office)
+    with time_machine.travel(NOW + timedelta(minutes=20), tick=False):
+        refused = client.post(PROOF, {"current_password": PASSWORD})
+        assert (refused.status_code, refused.json()["code"]) == (400, "code_needed")
+        assert refused.json()["errors"][0]["pointer"] == "/code"
+        assert client.delete("/api/v1/me/second-factor/").json()["code"] == "recent_authentication_required"
+        assert client.post(PROOF, {"code": codes[0]}).status_code == 200
+        assert client.delete("/api/v1/me/second-factor/").status_code == 204
+
+
 def second_factor_code(member: Membership) -> str:
     key = SecondFactor.objects.get(user=member.user).key
     return code_of(base64.b32encode(bytes.fromhex(key)).decode(), NOW)

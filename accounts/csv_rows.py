@@ -31,3 +31,12 @@ def harmless(cell: Any) -> Any:
     if isinstance(cell, str) and cell.startswith(_BEGINS_FORMULA) and not _NUMBER.fullmatch(cell):
         return f"'{cell}"
     return cell
+
+
+def as_meant(cell: str) -> str:
+    """A cell without the apostrophe that `harmless` set before it.
+
+    >>> as_meant("'=1+1"), as_meant("'tHooft"), as_meant("=1+1")
+    ('=1+1', "'tHooft", '=1+1')
+    """
+    return cell[1:] if cell.startswith("'") and harmless(cell[1:]) == cell else cell

@@ -14,6 +14,7 @@ from xml.etree.ElementTree import ParseError
 from openpyxl import load_workbook
 from openpyxl.utils.exceptions import InvalidFileException
 
+from accounts.csv_rows import as_meant
 from accounts.errors import InvalidInput
 from fleet.intake.tables import MOST_BYTES, MOST_CELL, MOST_COLUMNS, MOST_ROWS, TextTable, decode, read_table
 from scheduling.company_files.cells import DECIMAL_COMMA, without_grouping
@@ -47,6 +48,11 @@ class Page:
     def with_headers(self, headers: tuple[str, ...]) -> "Page":
         """The same under other headers."""
         return replace(self, table=replace(self.table, headers=headers))
+
+    def as_meant(self) -> "Page":
+        """The same without the apostrophes that keep spreadsheets from taking a text for a formula."""
+        rows = tuple((line, tuple(map(as_meant, cells))) for line, cells in self.table.rows)
+        return replace(self, table=replace(self.table, rows=rows))
 
     def without_explanations(self) -> "Page":
         """The same without the rows that explain the columns to people."""
@@ -130,7 +136,7 @@ def pages_of(files: Mapping[str, bytes], troubles: dict[str, str]) -> list[Page]
                 pages.append(Page(name, Path(name).stem, table, remarks))
         except InvalidInput as error:
             troubles[name] = error.sentence
-    return [page.without_explanations() for page in pages]
+    return [page.without_explanations().as_meant() for page in pages]
 
 
 def _table_below_titles(content: bytes) -> tuple[TextTable, tuple[str, ...]]:

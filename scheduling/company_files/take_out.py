@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from typing import Any, Final
 
 from accounts.api.clients import ClientSerializer
+from accounts.csv_rows import harmless
 from accounts.day_alone import known_day
 from accounts.models import Client, Company, Membership
 from fleet.api.catalogue import CatalogueItemSerializer, PartsRuleSerializer
@@ -87,7 +88,7 @@ def take_out(*, company: Company, by: Membership) -> Iterator[tuple[str, str]]:
         writer.writerow(header)
         count = 0
         for line in lines:
-            writer.writerow(line)
+            writer.writerow([harmless(cell) for cell in line])
             count += 1
         if count:
             yield f"{name}.csv", text.getvalue()

@@ -1,5 +1,7 @@
 """Out and in again gives the same company."""
 
+import csv
+import io
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
@@ -139,3 +141,17 @@ def test_days_without_an_hour_go_out_and_come_in_as_days() -> None:
     assert known_day(FeedWaterSample.objects.of_company(second.company).get().taken_at) == day
     again = bring_in(by=owner, files=sent, now=NOW, is_trial=False)
     assert {row.outcome for page in again.pages for row in page.rows} == {Outcome.LEFT}
+
+
+@pytest.mark.django_db
+def test_no_text_goes_out_as_a_formula_and_each_comes_in_as_it_was(owner: Membership) -> None:
+    """A client may have written it; what begins a formula is common knowledge of spreadsheets, no source."""
+    names = ('=HYPERLINK("https://example.com")', "@SUM(1)", "'tHooft", "-3 and more")
+    for name in names:
+        factories.ClientFactory(company=owner.company, name=name, phone="+49 30 5550100")
+    files = out(owner)
+    cells = [cell for row in csv.reader(io.StringIO(files["clients.csv"])) for cell in row]
+    assert [cell for cell in cells if cell.startswith(("=", "@", "+", "-"))] == []
+    Client.objects.all().delete()
+    bring_in(by=owner, files={"clients.csv": files["clients.csv"].encode()}, now=NOW, is_trial=False)
+    assert sorted(Client.objects.values_list("name", "phone")) == sorted((name, "+49 30 5550100") for name in names)

@@ -361,6 +361,7 @@ SPECTACULAR_SETTINGS = {
         "StageEnum": "fleet.models.Stage",
         "PositionRoleEnum": "fleet.models.Position.Role",
         "RuleEnum": "fleet.api.diagnosis.RULE_CHOICES",
+        "MatterKindEnum": "scheduling.api.attention.KINDS",
         "MeasuresEnum": "scheduling.api.wanted_readings.QUANTITIES",
         "RemovalEnum": "fleet.models.Placement.Removal",
         "RemovalReasonEnum": "fleet.api.placements.REMOVAL_REASONS",

@@ -12,6 +12,8 @@ from scheduling.services.attention import needs_attention
 from scheduling.services.matters import MOST_MATTERS, Kind
 from scheduling.services.words.attention import TITLES_OF_KINDS
 
+KINDS = list(TITLES_OF_KINDS.items())
+
 
 class SettleSerializer(AnswerSerializer):
     """The call that settles a matter."""
@@ -25,7 +27,7 @@ class SettleSerializer(AnswerSerializer):
 class ReasonSerializer(AnswerSerializer):
     """One of the reasons why a visit, or a unit, needs attention."""
 
-    kind = serializers.ChoiceField(choices=list(TITLES_OF_KINDS.items()), help_text="code of its kind")
+    kind = serializers.ChoiceField(choices=KINDS, help_text="code of its kind")
     title = serializers.CharField(help_text="what the kind is called")
     sentence = serializers.CharField(help_text="why it needs attention")
     unit = serializers.IntegerField(source="unit.pk", allow_null=True, default=None, help_text="id of the unit")
@@ -73,7 +75,7 @@ class MatterSerializer(AnswerSerializer):
 class AttentionKindSerializer(AnswerSerializer):
     """The matters whose gravest reason is of one kind, the dearest to leave first."""
 
-    kind = serializers.ChoiceField(choices=list(TITLES_OF_KINDS.items()), source="code", help_text="code of the kind")
+    kind = serializers.ChoiceField(choices=KINDS, source="code", help_text="code of the kind")
     title = serializers.CharField(help_text="what the kind is called")
     count = serializers.SerializerMethodField(help_text="how many matters there are")
     dealt_with = serializers.IntegerField(

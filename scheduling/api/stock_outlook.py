@@ -29,7 +29,8 @@ class OutlookWeekSerializer(AnswerSerializer):
     )
     expected = serializers.SerializerMethodField(help_text="pieces wanted until then on average")
     there = serializers.IntegerField(
-        source="numbers.there", help_text="pieces at hand today and on order that can be used by then"
+        source="numbers.there",
+        help_text="pieces at hand today and on order that can be used by then, without those that expire unused before",
     )
     chance_missing = serializers.SerializerMethodField(
         help_text="probability, 0 to 1, that more is wanted by then than is there, if none is ordered"

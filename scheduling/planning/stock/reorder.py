@@ -53,10 +53,11 @@ class ExpectedDemand:
 
 @dataclass(frozen=True, slots=True)
 class Arrival:
-    """Pieces that can be used from a day on, counted from today; at hand: 0."""
+    """Pieces that can be used from a day on, counted from today; at hand: 0; and through which day, None: they keep."""
 
     quantity: int
     usable_from: int = 0
+    usable_until: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

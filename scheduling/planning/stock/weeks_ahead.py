@@ -26,7 +26,8 @@ class Week:
     expected
         Pieces wanted on average.
     there
-        Pieces at hand today and those on order that can be used by then, whatever is used meanwhile.
+        Pieces at hand today and those on order that can be used by then, whatever is used meanwhile; of those whose
+        last day is past, as many as were probably used in time.
     chance_missing
         Probability that more is wanted than is there, 0 to 1.
     """
@@ -65,15 +66,37 @@ def weeks_ahead(
     [(7, 1, 1, 0.0), (14, 2, 1, 1.0)]
     """
     days = [7 * (week + 1) for week in range(weeks)]
+    lost = _lost_after(demands, supply, days[-1], unplanned_per_day)
     spreads = pieces_by(demands, days, unplanned_per_day=unplanned_per_day)
     rows = []
     for day, spread in zip(days, spreads, strict=True):
         there = sum(arrival.quantity for arrival in supply if arrival.usable_from <= day)
+        there -= max((pieces for last, pieces in lost.items() if last < day), default=0)
         low, median, high = (quantile_of(spread, level) for level in (_LOW, _MEDIAN, _HIGH))
         # of chances that are summed in another order, the last digits differ
         missing = min(max(float(spread[max(there, -1) + 1 :].sum()), 0.0), 1.0)
         rows.append(Week(day, low, median, high, expected_pieces(spread), there, missing))
     return rows
+
+
+def _lost_after(
+    demands: Sequence[ExpectedDemand], supply: Sequence[Arrival], last: int, unplanned_per_day: float
+) -> dict[int, int]:
+    """Last day of pieces to how many have expired by its end unused, where the median of what is wanted is used.
+
+    What expires first is used first. So what is lost by a day is the most by which, on any day up to it, the pieces
+    that end by that day exceed what is wanted by then.
+    """
+    ends = sorted({each.usable_until for each in supply if each.usable_until is not None and each.usable_until < last})
+    if not ends:
+        return {}
+    spreads = pieces_by(demands, ends, unplanned_per_day=unplanned_per_day)
+    lost, most = {}, 0
+    for end, spread in zip(ends, spreads, strict=True):
+        ending = sum(each.quantity for each in supply if each.usable_until is not None and each.usable_until <= end)
+        most = max(most, ending - quantile_of(spread, _MEDIAN))
+        lost[end] = most
+    return lost
 
 
 def wanted_by_place(demands: Sequence[ExpectedDemand], day: int) -> dict[str, tuple[float, float]]:

@@ -100,10 +100,13 @@ class StockOutlook:
         """Look at one item."""
         key = str(item.pk)
         demands, supplies, unplanned = self.demand.get(key, []), self.allocation.supplies, self.unplanned.get(key, 0.0)
-        coming = supplies.coming.get(key, ())
         supply = [
-            Arrival(supplies.at_hand(key)),
-            *(Arrival(each.line.outstanding, (each.usable_from - self.today).days) for each in coming),
+            Arrival(
+                each.quantity,
+                (each.usable_from - self.today).days if each.usable_from is not None else 0,
+                (each.usable_until - self.today).days if each.usable_until is not None else None,
+            )
+            for each in supplies.of(key)
         ]
         wanted_at = [
             WantedAt(self._forecasts[int(position)], chance, pieces)

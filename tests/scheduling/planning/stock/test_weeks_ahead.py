@@ -36,6 +36,17 @@ def test_certain_work_and_deliveries_are_counted() -> None:
     assert [(w.there, w.chance_missing) for w in weeks] == [(1, 0.0), (1, 1.0), (4, 0.0)]
 
 
+def test_pieces_count_until_their_last_day_and_those_used_in_time_are_no_loss() -> None:
+    # counted by hand: of four that end on day 10 two are used by then, two are lost; those that keep stay
+    demands = [ExpectedDemand(1, day=3), ExpectedDemand(1, day=9), ExpectedDemand(3, day=19)]
+    supply = [Arrival(4, usable_until=10), Arrival(2)]
+    weeks = weeks_ahead(demands, supply, weeks=3)
+    assert [(w.there, w.chance_missing) for w in weeks] == [(6, 0.0), (4, 0.0), (4, 1.0)]
+    # first expired, first used: what ends on day 4 is used before what ends on day 10, of which one more is lost
+    lots = [Arrival(1, usable_until=10), Arrival(2, usable_until=4), Arrival(5)]
+    assert [w.there for w in weeks_ahead(demands, lots, weeks=2)] == [7, 7]
+
+
 def test_a_place_is_served_again_and_again() -> None:
     """Fitted on day 10, and each lasts 50 days almost to the day: on days 10, 60, 110 and 160 of 182."""
     demands = [ExpectedDemand(1, day=10, position="7", fresh_life_days=(50.0, 50.0, 50.0))]

@@ -81,7 +81,7 @@ class AttentionKindSerializer(AnswerSerializer):
     dealt_with = serializers.IntegerField(
         help_text="how many more are tasks of a visit that is confirmed or under way, and need nobody's attention"
     )
-    told_above = serializers.IntegerField(
+    counted_above = serializers.IntegerField(
         help_text="how many reasons of this kind stand in matters of a graver kind, since they are about the same visit"
     )
     matters = MatterSerializer(source="first", many=True, help_text=f"the first {MOST_MATTERS} of them")

@@ -11,7 +11,7 @@ from scheduling.company_files.pages import Page
 _WHAT: Final = frozenset(("what", "quantity", "measurement", "parameter", "reading", "measured", "test", "messgroesse"))
 _VALUE: Final = frozenset(("value", "result", "wert", "messwert", "ergebnis"))
 _UNIT: Final = frozenset(("unit of measure", "units", "uom", "einheit"))
-_LOOK: Final = frozenset(
+_SHARED: Final = frozenset(
     (
         *("unit", "unit_code", "unit_no", "unit_id", "anlage", "site", "site_code"),
         *("when", "date", "day", "taken_at", "time", "hour", "datum", "uhrzeit"),
@@ -33,17 +33,17 @@ def in_columns(page: Page) -> Page:
     """
     names = [tidy(header) for header in page.table.headers]
     what, value = _only(names, _WHAT), _only(names, _VALUE)
-    if what is None or value is None or not _LOOK.intersection(names):
+    if what is None or value is None or not _SHARED.intersection(names):
         return page
     measure = _only(names, frozenset(map(tidy, _UNIT)))
     kept = [place for place in range(len(names)) if place not in (what, value, measure)]
-    look = [place for place in kept if names[place] in _LOOK]
+    shared = [place for place in kept if names[place] in _SHARED]
     quantities = list(dict.fromkeys(name for _, cells in page.table.rows if (name := _cell(cells, what))))
     at = {tidy(name): place for place, name in reversed(list(enumerate(quantities)))}
     rows: list[tuple[int, list[str], list[str]]] = []
     open_rows: dict[tuple[str, ...], int] = {}
     for line, cells in page.table.rows:
-        key = tuple(_cell(cells, place).casefold() for place in look)
+        key = tuple(_cell(cells, place).casefold() for place in shared)
         name = _cell(cells, what)
         written = " ".join(
             part for part in (_cell(cells, value), "" if measure is None else _cell(cells, measure)) if part

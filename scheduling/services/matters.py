@@ -113,7 +113,7 @@ class Matter:
 class Kind:
     """The rows whose gravest reason is of one kind.
 
-    `told_above` counts reasons of this kind that stand in rows of a graver one, `dealt_with` what a confirmed visit
+    `counted_above` counts reasons of this kind that stand in rows of a graver one, `dealt_with` what a confirmed visit
     does already.
     """
 
@@ -121,7 +121,7 @@ class Kind:
     title: str
     matters: Sequence[Matter]
     dealt_with: int = 0
-    told_above: int = 0
+    counted_above: int = 0
 
     @property
     def first(self) -> Sequence[Matter]:
@@ -174,8 +174,8 @@ def _keyed(kinds: Sequence[tuple[str, Sequence[Reason], int]]) -> Iterator[tuple
             unit = reason.unit.pk if reason.unit is not None else None
             visit = reason.visit or visit_of_unit.get(unit or 0)
             # who reported a fault was promised a call: that stands in the list of calls, whatever is done at the unit
-            is_promised_call = code == "calls" and reason.visit is None
-            if code in _BY_THEMSELVES or is_promised_call or (visit is None and unit is None):
+            is_call_back = code == "calls" and reason.visit is None
+            if code in _BY_THEMSELVES or is_call_back or (visit is None and unit is None):
                 yield ("alone", number), reason
             elif visit is not None:
                 yield ("visit", visit), reason

@@ -191,11 +191,11 @@ def test_calls_and_offers_without_an_answer_wait_for_the_office(
     assert row["reasons"][0]["kind"] in ("bad_water_soon", "endangers_membrane")
     assert row["sentence"] == " ".join(reason["sentence"] for reason in row["reasons"])
     to_call = Message.objects.filter(state="to_call").count()
-    assert kinds["calls"]["count"] + kinds["calls"]["told_above"] == to_call > 0
+    assert kinds["calls"]["count"] + kinds["calls"]["counted_above"] == to_call > 0
     call = row["reasons"][-1]["settle"]
     assert as_office.post(call["path"], call["body"], format="json").status_code == 200
     left = _kinds(as_office)["calls"]
-    assert left["count"] + left["told_above"] == to_call - 1
+    assert left["count"] + left["counted_above"] == to_call - 1
 
 
 def test_a_visit_is_one_row_with_all_its_reasons_and_a_unit_without_one_too(
@@ -223,12 +223,12 @@ def test_a_visit_is_one_row_with_all_its_reasons_and_a_unit_without_one_too(
     assert visited["cost_of_waiting"] == pytest.approx(sum(costs))
     told = sum(kind["count"] for kind in kinds.values())
     reasons = sum(len(row["reasons"]) for row in rows)
-    assert told + sum(kind["told_above"] for kind in kinds.values()) + _beside(rows) == reasons
+    assert told + sum(kind["counted_above"] for kind in kinds.values()) + _beside(rows) == reasons
     other = next(row for row in at_units if row["unit"] == alone.pk)
     assert (other["visit"], len(other["reasons"])) == (None, 2)
     # bad water is graver than a fault, and the row stands there alone
     assert other in kinds["bad_water"]["matters"]
-    assert kinds["faults"]["told_above"] == 2
+    assert kinds["faults"]["counted_above"] == 2
 
 
 def test_another_company_and_an_installer_see_nothing(

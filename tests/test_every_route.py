@@ -359,8 +359,11 @@ TABLE: dict[str, str] = {
     "GET /api/v1/docs/": PUBLIC,
     "GET /api/v1/schema/": PUBLIC,
     # pages: what holds of them is asked in test_every_page
+    "GET /": PUBLIC,
     "GET /sign-in/": PUBLIC,
     "POST /sign-in/": PUBLIC,
+    "GET /sign-in/lost-password/": PUBLIC,
+    "POST /sign-in/lost-password/": PUBLIC,
     "GET /sign-in/link/": PUBLIC,
     "POST /sign-in/link/": PUBLIC,
     "GET /sign-in/link/<token>/": PUBLIC,

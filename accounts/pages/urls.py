@@ -3,11 +3,13 @@
 from django.urls import path
 
 from accounts.pages.account import AccountPage
+from accounts.pages.front import FrontView
 from accounts.pages.links import InvitationPage, NewAddressPage, PasswordPage
 from accounts.pages.proving import CodesPage, ProofPage
 from accounts.pages.signing_in import AskForLinkPage, FollowLinkPage, LostPasswordPage, SignInPage, SignOutPage
 
 urlpatterns = [
+    path("", FrontView.as_view(), name="front"),
     path("account/", AccountPage.as_view(), name="account"),
     path("account/codes/", CodesPage.as_view(), name="account-codes"),
     path("account/proof/", ProofPage.as_view(), name="account-proof"),

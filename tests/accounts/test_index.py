@@ -19,3 +19,10 @@ def test_the_index_names_what_is_there_and_each_address_answers(as_owner: APICli
         assert api.get(address).status_code == 401, address
     for page in ("documentation", "problems"):
         assert api.get(answer[page]).status_code == 200
+
+
+def test_the_bare_address_leads_programs_to_the_index_and_people_to_the_door(api: APIClient) -> None:
+    assert api.get("/").headers["Location"] == "/api/v1/"
+    assert api.get("/", HTTP_ACCEPT="text/html,*/*;q=0.8").headers["Location"] == "/sign-in/"
+    assert api.get("/").headers["Vary"] == "Accept"
+    assert api.post("/").status_code == 405

@@ -274,7 +274,9 @@ def _nearest_word(column: Column, written: str) -> str:
     meant = {word: word for word in column.words}
     for other in _SAME_WORDS.get(column.field, (column.field,)):
         meant |= {word: meaning for word, meaning in SYNONYMS.get(other, {}).items() if meaning in column.words}
-    close = difflib.get_close_matches(written, list(meant), n=1, cutoff=_CLOSE_WORDS)
+    # as near as another one, our own word comes first
+    close = difflib.get_close_matches(written, column.words, n=1, cutoff=_CLOSE_WORDS)
+    close = close or difflib.get_close_matches(written, list(meant), n=1, cutoff=_CLOSE_WORDS)
     if not close:
         return ""
     stands_for = f", which is '{meant[close[0]]}'" if meant[close[0]] != close[0] else ""
@@ -392,13 +394,15 @@ def _quantities(headed: Headed, cells: list[str], habits: Habits) -> CellColumn:
     for row, (read, (_, own)) in enumerate(zip(numbers.values, split, strict=True)):
         stated, factor = own or of_header, 1.0
         if headed.column.field == "weekly_demand":
+            whose = "US " if stated.startswith("US ") else ""
             stated, factor = per_week(stated.removeprefix("US "))
+            stated = whose + stated
         unit = home_unit(stated, is_us=habits.is_us)
         if not cells[row]:
             out.values.append(None)
         elif not unit and not quantity.bare_number_ok:
-            # The interface says in which units it may come.
-            out.values.append(cells[row])
+            # The interface says in which units it may come; decimals are written behind points there.
+            out.values.append(f"{float(read):g}" if np.isfinite(read) else cells[row])
         elif np.isfinite(read):
             out.values.append({"value": float(read) * factor, "unit": unit})
             if factor != 1.0:

@@ -408,3 +408,30 @@ def test_what_a_label_does_not_say_is_assumed_told_and_assumed_anew_elsewhere(be
     stated = "code,name,kind,price,rejection,rated flow [gpd],rated tds [ppm]\nM75,membrane,membrane,30,0.96,75,500\n"
     assert brought(berlin, {"catalogue.csv": stated}).count(Outcome.CHANGED) == 1
     assert "rejection_fraction" not in CatalogueItem.objects.get().assumed
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("header", "written", "litres"),
+    [
+        ("weekly demand [L]", "80,5", 80.5),
+        ("weekly demand", "80,5 L", 80.5),
+        # 1 US gallon is 3.785411784 L (NIST SP 811, appendix B)
+        ("weekly demand [US gal]", "20", 75.70823568),
+        ("weekly demand [US gal/day]", "2", 52.995764976),
+    ],
+)
+def test_a_demand_is_read_in_the_unit_that_its_header_or_cell_states(
+    berlin: Membership, header: str, written: str, litres: float
+) -> None:
+    brought(berlin, {"units.csv": f"code;customer;use;{header}\nU1;Ufer;reef;{written}\n"})
+    assert Unit.objects.get().weekly_demand_l == pytest.approx(litres)
+
+
+@pytest.mark.django_db
+def test_a_demand_without_a_unit_and_a_mistyped_word_are_told_with_what_would_be_right(berlin: Membership) -> None:
+    said = " ".join(
+        told(brought(berlin, {"units.csv": "code;customer;use;weekly demand\nU1;Ufer;reff;80,5\n"}), "units")
+    )
+    assert "A number alone does not say its unit" in said
+    assert "did you mean 'reef'?" in said

@@ -44,7 +44,8 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            is_there = bool(options["name"]) and _is_known(options["name"])
+            # Asked before any question: nobody answers four to hear then that there are no tables.
+            is_there = _is_known(options["name"] or "")
         except DatabaseError:
             raise CommandError("The database has no tables yet; run 'manage.py migrate' first.") from None
         name = options["name"] if options["name"] is not None else self._ask("Name of the company", "name")

@@ -15,6 +15,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import transaction
 from rest_framework.test import APIClient
 
+from accounts.dates import calendar_day
 from accounts.models import Company
 from fleet.intake import readings_log
 from fleet.models import CatalogueItem, Finding, Forecast, Position, Reading, ReadingIndicators, Unit
@@ -510,7 +511,7 @@ def test_status_forecast_and_the_unit_itself_give_one_date(
     assert forecast["p50"] not in medians
     assert status["on"] == forecast["p50"] == listed["next_change_on"] == as_owner.get(at).json()["next_change_on"]
     assert (status["from_day"], status["to_day"]) == (forecast["p10"], forecast["p90"])
-    assert status["on"] in status["sentence"]
+    assert calendar_day(date.fromisoformat(status["on"])) in status["sentence"]
 
 
 def test_a_file_that_a_command_reads_is_followed_like_one_that_is_sent(

@@ -40,7 +40,7 @@ def test_an_address_without_a_route_is_a_page_to_a_browser_and_a_problem_to_a_pr
     page = browser().get("/nowhere/")
     assert page.status_code == 404
     assert page.headers["Content-Type"].startswith("text/html")
-    for accept, path in (("*/*", "/nowhere/"), ("*/*", "/"), ("text/html", "/api/v1/nowhere/")):
+    for accept, path in (("*/*", "/nowhere/"), ("*/*", "/nothing/"), ("text/html", "/api/v1/nowhere/")):
         program = Browser(headers={"Accept": accept}).get(path)
         assert program.status_code == 404
         assert program.headers["Content-Type"] == "application/problem+json"

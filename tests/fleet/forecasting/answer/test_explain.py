@@ -1,5 +1,7 @@
 """Sentences: what, when, how sure, on what evidence, and why it moved."""
 
+import re
+
 import pytest
 
 from fleet.forecasting import build_fleet, forecast, sentence_for_client, sentence_for_installer
@@ -21,7 +23,7 @@ def test_installer_reads_date_interval_and_evidence():
     fleet_columns["readings"] = readings([NOW - 12.0], product_tds_mg_per_l=0.0, permeate_tds_mg_per_l=9.0)
     fleet, answer = run(fleet_columns)
     sentence = sentence_for_installer(fleet, answer, row_of(fleet, "resin"))
-    assert sentence.startswith("Resin: breakthrough will reach the limit around 20")
+    assert re.match(r"Resin: breakthrough will reach the limit around \d+ [A-Z][a-z]{2} 20\d\d \(", sentence)
     assert "8 in 10:" in sentence
     assert "1 reading, 12 days old" in sentence
 

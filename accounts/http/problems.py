@@ -129,6 +129,8 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response | No
             return problem(404, _sentence_of(error) if isinstance(error, exceptions.NotFound) else _NOT_FOUND)
         case PermissionDenied():
             return problem(403, str(error) or "Your role does not allow this.")
+        case exceptions.UnsupportedMediaType() if {"view", "request"} <= context.keys():
+            return problem(415, _wrong_media_type(context))
         case exceptions.APIException():
             return _api_problem(error)
         case ProtectedError() | RestrictedError():
@@ -166,6 +168,13 @@ def _api_problem(error: exceptions.APIException) -> Response:
     if code is None and error.status_code in (409, 412, 413, 422):
         code = error.default_code
     return problem(error.status_code, _sentence_of(error), code=code, headers=headers)
+
+
+def _wrong_media_type(context: dict[str, Any]) -> str:
+    """What was sent as what, and what would be read."""
+    sent = context["request"].content_type.partition(";")[0][:80]
+    read = dict.fromkeys(parser.media_type for parser in context["view"].parser_classes)
+    return f"A body of the media type '{sent}' is not read here; send {' or '.join(read)}."
 
 
 def _sentence_of(error: exceptions.APIException) -> str:

@@ -254,6 +254,14 @@ def test_an_id_that_cannot_be_is_not_found(as_office: APIClient, pk: str) -> Non
     assert response.headers["Content-Type"] == "application/problem+json"
 
 
+def test_a_body_of_another_kind_is_told_what_is_read(as_office: APIClient) -> None:
+    refused = as_office.generic("POST", CLIENTS, b"<name>Harbour</name>", content_type="text/xml; charset=utf-8")
+    assert (refused.status_code, refused.json()["detail"]) == (
+        415,
+        "A body of the media type 'text/xml' is not read here; send application/json.",
+    )
+
+
 @pytest.mark.django_db
 def test_an_address_that_is_not_there_answers_in_the_same_shape() -> None:
     browser = Browser(raise_request_exception=False)

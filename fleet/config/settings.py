@@ -362,6 +362,7 @@ SPECTACULAR_SETTINGS = {
         "PositionRoleEnum": "fleet.models.Position.Role",
         "RuleEnum": "fleet.api.diagnosis.RULE_CHOICES",
         "MatterKindEnum": "scheduling.api.attention.KINDS",
+        "ReadsEnum": "scheduling.api.wanted_readings.READS",
         "MeasuresEnum": "scheduling.api.wanted_readings.QUANTITIES",
         "RemovalEnum": "fleet.models.Placement.Removal",
         "RemovalReasonEnum": "fleet.api.placements.REMOVAL_REASONS",

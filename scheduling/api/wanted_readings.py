@@ -6,6 +6,7 @@ from rest_framework import serializers
 
 from accounts.http.serializers import TenantModelSerializer
 from accounts.http.viewsets import ReadOnlyViewSet
+from fleet.engineering.observations import ASKED_WITHOUT_METER
 from fleet.engineering.positions import position_name
 from fleet.engineering.quantities import READING_QUANTITIES, names_of
 from fleet.intake.names import public_name
@@ -13,6 +14,8 @@ from scheduling.models import Need
 
 #: Public names of what can be read of a unit.
 QUANTITIES = tuple(sorted(public_name(column) for column in names_of(READING_QUANTITIES)))
+#: Whoever has no meter is asked for what can be seen.
+READS = (*QUANTITIES, *ASKED_WITHOUT_METER)
 
 
 class WantedReadingSerializer(TenantModelSerializer):
@@ -26,7 +29,9 @@ class WantedReadingSerializer(TenantModelSerializer):
         help_text="id of the position of which it tells most; null: all of the unit is to be read",
     )
     position_name = serializers.SerializerMethodField(help_text="such as 'lead resin'; empty without a position")
-    reads = serializers.SerializerMethodField(help_text="names of the quantities to be read")
+    reads = serializers.SerializerMethodField(
+        help_text="names of what is to be read, or looked for where there is no meter"
+    )
     reading_way = serializers.ChoiceField(choices=Need.ReadingWay.choices, read_only=True)
     saves = serializers.FloatField(
         source="reading_saves",
@@ -66,7 +71,7 @@ class WantedReadingSerializer(TenantModelSerializer):
         """Money that is gained in the end."""
         return round(need.reading_saves - need.reading_price, 2)
 
-    @extend_schema_field(serializers.ListField(child=serializers.ChoiceField(choices=QUANTITIES)))
+    @extend_schema_field(serializers.ListField(child=serializers.ChoiceField(choices=READS)))
     def get_reads(self, need: Need) -> list[str]:
         """Public names of what is to be read."""
         return [public_name(str(column)) for column in need.reads]

@@ -8,6 +8,7 @@ from rest_framework.test import APIClient
 
 from accounts.models import Client
 from fleet.models import Unit
+from scheduling.api.wanted_readings import READS
 from scheduling.models import Need
 from scheduling.services.needs.needs import refresh_needs
 from tests.scheduling.services.needs.test_wanted_readings import doubtful_membrane, fitted
@@ -118,6 +119,7 @@ def test_a_client_without_a_meter_is_asked_what_they_see_and_what_they_see_count
     refresh_needs(company=town.company, now=NOW)
     asked = as_office.get(f"{PATH}?reading_way=ask_client").json()["results"][0]
     assert asked["reads"] == ["water_on_floor", "taste_or_odour", "slow_filling", "resin_colour_changed_fraction"]
+    assert set(asked["reads"]) <= set(READS), "as the description of the interface promises"
     assert as_office.get(f"{PATH}?reading_way=next_visit").json()["count"] == 1, "whoever comes still reads"
     path = f"/api/v1/units/{unit.pk}/status/"
     status = as_client.get(path).json()

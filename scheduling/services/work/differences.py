@@ -34,17 +34,18 @@ def differences_of_report(stored: ServiceRecord, report: WorkReport) -> list[Dif
 
 
 def _of_row(at: str, row: Mapping[str, Any], sent_work: WorkDone) -> list[Difference]:
-    differences = difference(f"{at}/action", row["action"], sent_work.action)
-    differences += difference(f"{at}/unit", row["unit"], sent_work.unit.pk)
+    # What is not kept of a row was not said of it: rows that a company brought with it hold less than a report does.
+    differences = difference(f"{at}/action", row.get("action"), sent_work.action)
+    differences += difference(f"{at}/unit", row.get("unit"), sent_work.unit.pk)
     differences += difference(
-        f"{at}/position", row["position"], sent_work.position.pk if sent_work.position is not None else None
+        f"{at}/position", row.get("position"), sent_work.position.pk if sent_work.position is not None else None
     )
     for name in ("serial_or_lot", "removal", "note"):
-        differences += difference(f"{at}/{name}", row[name], getattr(sent_work, name))
+        differences += difference(f"{at}/{name}", row.get(name, ""), getattr(sent_work, name))
     if sent_work.item is not None:
-        differences += difference(f"{at}/item", row["item"], sent_work.item.pk)
+        differences += difference(f"{at}/item", row.get("item"), sent_work.item.pk)
     # A need that was closed already was not settled, and is not among those that are kept.
-    if sent_work.need is not None and row["needs"] and sent_work.need.pk not in row["needs"]:
+    if sent_work.need is not None and row.get("needs") and sent_work.need.pk not in row["needs"]:
         differences += difference(f"{at}/need", row["needs"][0], sent_work.need.pk)
     return differences
 

@@ -14,6 +14,7 @@ from accounts.models import Client, Membership
 from fleet.models import Placement, Reading, Unit
 from scheduling.models import Installer, ServicePhoto, ServiceRecord, StockLevel, Visit
 from scheduling.services.work import photos as service_photos
+from tests import factories
 from tests.scheduling.night import run_night
 from tests.scheduling.town import Town
 
@@ -270,3 +271,13 @@ def test_the_whole_report_in_one_call(as_installer: APIClient, town: Town, unit:
         assert refused.status_code == 400, refused.content
         assert pointer in [fault["pointer"] for fault in refused.json()["errors"]]
     assert ServiceRecord.objects.count() == 1
+
+
+def test_a_record_that_keeps_less_than_a_report_says_is_told_as_another_one(
+    as_office: APIClient, town: Town, unit: Unit
+) -> None:
+    body = _body(town, unit)
+    factories.ServiceRecordFactory(site=unit.site, reference=body["reference"], work=[{"action": "inspect"}])
+    refused = as_office.post(ADDRESS, body, format="json")
+    assert (refused.status_code, refused.json()["code"]) == (409, "reference_conflict"), refused.content
+    assert any(fault["pointer"] == "/work/0/unit" for fault in refused.json()["errors"])

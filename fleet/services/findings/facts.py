@@ -79,6 +79,8 @@ FIRST_VALUES_DAYS: Final = 180.0
 """Units that are read every other month have their first values by then."""
 # Below it a whole-number meter cannot tell a share of the permeate.
 _PERMEATE_TO_COMPARE: Final = 3.0
+# No feed of one site doubles from one reading to the next (common practice, no source).
+_FAR_ABOVE: Final = 2.0
 _BASELINES: Final = {
     "baseline_inlet_pressure_kpa": "inlet_pressure_kpa",
     "baseline_permeate_flow_l_per_day": "permeate_flow_l_per_day",
@@ -290,7 +292,18 @@ def names_of_row(history: History, row: int) -> set[str]:
             valid or not name.startswith("normalised")
         ):
             names.add(name)
+    if "feed_tds_mg_per_l" not in names and _passes_more_in_any_feed(history, row):
+        names.add("feed_tds_mg_per_l")
     return names
+
+
+def _passes_more_in_any_feed(history: History, row: int) -> bool:
+    """Whether a reading without the feed tells of the membrane all the same: its permeate is far above its usual one.
+
+    That it is not tells nothing: what stood open stays so until somebody reads both.
+    """
+    permeate, usual = float(history.table.columns["permeate_tds_mg_per_l"][row]), _recent(history, row)[1]
+    return permeate >= _PERMEATE_TO_COMPARE and permeate >= _FAR_ABOVE * usual
 
 
 def _drain_at_full_store(history: History, row: int) -> bool | None:

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 # A label is held against what the membrane gave from its beginning, not against what became of it.
 _BEGINNING_DAYS: Final = 60.0
+# Of so many of the newest visits with a flow one must be normalised for a level of today.
+_OF_NOW: Final = 2
 # Salt passage that was not normalised doubles from season to season at most (common practice, no source).
 _STEP_AS_READ: Final = 2.0
 # So many readings of the membrane before say what it passed at last.
@@ -33,10 +35,12 @@ def levels_of_membrane(history: "History", row: int) -> dict[str, Fact]:
     valid = history.indicators.valid_for_trend[rows]
     flow = values["normalised_permeate_flow_l_per_day"][rows]
     over_label = np.where(valid, values["flow_over_expected"][rows], np.nan)
+    with_flow = history.table.columns["permeate_flow_l_per_day"][rows] > 0.0
+    flow_is_of_now = _is_of_now(day[valid & ~np.isnan(flow)], day[with_flow])
     facts: dict[str, float] = {
         "membrane_visits": float(len(by_visit(day[valid], day[valid]))),
-        "flow_level_ratio": level_over_first(day[valid], flow[valid]),
-        "flow_level_over_label": newest_level(day, over_label),
+        "flow_level_ratio": level_over_first(day[valid], flow[valid]) if flow_is_of_now else float("nan"),
+        "flow_level_over_label": newest_level(day, over_label) if flow_is_of_now else float("nan"),
         "flow_step_ratio": lasting_step(day[valid], flow[valid]),
         **_salt(history, rows, valid),
         **flows_as_read(history, rows),
@@ -52,6 +56,15 @@ def _rows_of_same_membrane(history: "History", row: int) -> Indexes:
     """Rows of the unit up to a reading that were taken with the membrane of that reading."""
     rows = np.asarray(history.rows_of(int(history.table.unit_ids[row])), dtype=np.int64)
     return rows[(rows <= row) & (history.membrane[rows] == history.membrane[row])]
+
+
+def _is_of_now(known_days: Floats, read_days: Floats) -> bool:
+    """Whether one of the newest visits that read a quantity could be brought to one condition.
+
+    Else a level of what could be, before them, would say of today that all is as it was.
+    """
+    visits = by_visit(read_days, read_days)
+    return len(visits) < _OF_NOW or not len(known_days) or bool(known_days[-1] >= visits[-_OF_NOW] - SAME_VISIT_DAYS)
 
 
 def _standstill(history: "History", rows: Indexes, flow: Floats) -> dict[str, float]:
@@ -73,10 +86,17 @@ def _standstill(history: "History", rows: Indexes, flow: Floats) -> dict[str, fl
 
 
 def _passage_as_read(history: "History", rows: Indexes) -> Floats:
-    columns = history.table.columns
     with np.errstate(divide="ignore", invalid="ignore"):
-        read = columns["permeate_tds_mg_per_l"][rows] / columns["feed_tds_mg_per_l"][rows]
+        read = history.table.columns["permeate_tds_mg_per_l"][rows] / _feed(history, rows)
     return np.where(read <= 1.0, read, np.nan)
+
+
+def _feed(history: "History", rows: Indexes) -> Floats:
+    """Feed TDS of each reading; where it was not read, the most that the unit had shown by then, which excuses most."""
+    feed = history.table.columns["feed_tds_mg_per_l"]
+    own = np.asarray(history.rows_of(int(history.table.unit_ids[rows[0]])), dtype=np.int64) if len(rows) else rows
+    most = np.fmax.accumulate(feed[own]) if len(own) else feed[own]
+    return np.where(np.isnan(feed[rows]), most[rows - own[0]] if len(own) else np.nan, feed[rows])
 
 
 def _salt(history: "History", rows: Indexes, valid: NDArray[np.bool_]) -> dict[str, float]:
@@ -98,7 +118,7 @@ def _salt(history: "History", rows: Indexes, valid: NDArray[np.bool_]) -> dict[s
         step = lasting_step(day, read)
         step = step if step >= _STEP_AS_READ or step <= 1.0 / _STEP_AS_READ else float("nan")
     level = level_over_first(day, salt_flow)
-    if np.isnan(level):
+    if np.isnan(level) or not _is_of_now(day[~np.isnan(salt_flow)], day[~np.isnan(read)]):
         level = level_over_first(day, read)
     return {"salt_passage_step_ratio": step, "salt_level_ratio": level}
 
@@ -144,7 +164,7 @@ def _passage_less_a_step(history: "History", rows: Indexes) -> tuple[Floats, int
     A step of the meter is taken off: on soft water it is as much as a sound membrane passes.
     """
     columns: Mapping[str, Floats] = history.table.columns
-    feed, permeate = columns["feed_tds_mg_per_l"][rows], columns["permeate_tds_mg_per_l"][rows]
+    feed, permeate = _feed(history, rows), columns["permeate_tds_mg_per_l"][rows]
     usable = (feed > 0.0) & (permeate <= feed)
     passage = np.maximum(permeate[usable] - PatternLimits().meter_step_mg_per_l, 0.0) / feed[usable]
     return passage, 1 + int(np.sum(np.diff(history.table.day[rows][usable]) > SAME_VISIT_DAYS)) if len(passage) else 0

@@ -131,3 +131,42 @@ def test_a_flow_that_no_tank_explains_is_said_although_nobody_read_the_tank(
         read(unit, 5 + 30 * month, flow, 10.0 if month < 3 else 12.0 / left, inlet_pressure_kpa=700.0,
              temperature_degc=12.0, concentrate_flow_l_per_day=900.0, **also)  # fmt: skip
     assert ("membrane_scaling" in causes_on(unit, 170)) is is_said
+
+
+@pytest.mark.parametrize(("left", "is_said"), [(0.45, True), (0.7, False)])
+def test_what_was_read_with_a_thermometer_at_first_says_nothing_of_a_flow_read_without_one_now(
+    company: Company, left: float, is_said: bool
+) -> None:
+    """Four visits read all, and three after them neither temperature nor much flow."""
+    unit = new_unit(company)
+    factories.FeedWaterSampleFactory(
+        site=unit.site, taken_at=BEGUN, ph=7.6, tds_mg_per_l=250.0, hardness_mg_per_l_as_caco3=30.0,
+        alkalinity_mg_per_l_as_caco3=20.0,
+    )  # fmt: skip
+    for month in range(4):
+        read(unit, 5 + 30 * month, 250.0, 10.0, temperature_degc=15.0, concentrate_flow_l_per_day=900.0)
+    assert "biofouling" not in causes_on(unit, 100)
+    for month in range(4, 7):
+        read(unit, 5 + 30 * month, 250.0 * left, 18.0, concentrate_flow_l_per_day=900.0)
+    assert ("biofouling" in causes_on(unit, 190)) is is_said
+
+
+@pytest.mark.parametrize(("permeate", "is_said"), [(36.0, True), (14.0, False)])
+def test_a_new_membrane_is_judged_though_only_its_permeate_was_read(
+    company: Company, permeate: float, is_said: bool
+) -> None:
+    """The feed had 250 mg/L at most, so that 36 mg/L are at least 14 %, where the label says 4 %."""
+    unit = new_unit(company)
+    for month in range(4):
+        read(unit, 5 + 30 * month, 250.0, 10.0)
+    later = BEGUN + timedelta(days=120)
+    position = unit.positions.get(stage="membrane")
+    old = position.placements.get()
+    old.removed_at, old.removal = later, "routine"
+    old.save()
+    factories.PlacementFactory(position=position, item=old.item, placed_at=later)
+    for days in (130, 150, 170):
+        read(unit, days, 250.0, permeate)
+    hurried = {"feed_tds_mg_per_l": None, "permeate_flow_l_per_day": None}
+    Reading.objects.filter(unit=unit, taken_at__gte=later).update(**hurried)
+    assert ("o_ring_leak" in causes_on(unit, 175)) is is_said

@@ -18,7 +18,7 @@ from accounts.services import record
 from fleet.models import CatalogueItem, Placement, Position, Unit
 from fleet.services.putting_right import refuse_stranger, void
 from fleet.services.units.moments import check_moment
-from fleet.services.units.placements import check_item, follow
+from fleet.services.units.placements import check_item, follow, refuse_taken_back
 
 CHANGEABLE: Final = ("item", "position", "placed_at", "removed_at", "removal", "serial_or_lot")
 """What a correction may say anew."""
@@ -206,10 +206,7 @@ def _locked(placement: Placement, by: Membership, now: datetime) -> Placement:
 def _fetched(placement: Placement) -> Placement:
     Unit.objects.select_for_update(no_key=True).get(pk=placement.position.unit_id)
     row: Placement = Placement.with_voided.select_related("position__unit__site", "item").get(pk=placement.pk)
-    if row.voided_at is not None:
-        raise Conflict(
-            "already_voided", f"This placement was taken back on {row.voided_at:%Y-%m-%d}: {row.void_reason}"
-        )
+    refuse_taken_back(row)
     return row
 
 

@@ -100,11 +100,12 @@ def remove(
     InvalidInput
         When the reason is none of 'exhausted', 'early', 'damaged', 'routine', 'unknown', or the time cannot be.
     Conflict
-        When it has left already.
+        When it has left already, or was taken back.
     """
     at = _moment(placement.position.unit, removed_at, now, pointer="/removed_at")
     with transaction.atomic():
         _lock(placement.position.unit_id)
+        refuse_taken_back(placement)
         current = Placement.objects.select_related("position__unit").get(pk=placement.pk)
         if current.removed_at is not None:
             raise Conflict("already_removed", f"This cartridge was removed on {current.removed_at:%Y-%m-%d}.")
@@ -112,6 +113,15 @@ def remove(
         follow(current.position.unit, [current.position], now)
         _note(by, "remove cartridge", current, now, current.position, {"removal": removal})
     return current
+
+
+def refuse_taken_back(placement: Placement) -> None:
+    """Raise a Conflict where the placement was voided: it never was."""
+    if placement.voided_at is not None:
+        raise Conflict(
+            "already_voided",
+            f"This placement was taken back on {placement.voided_at:%Y-%m-%d}: {placement.void_reason}",
+        )
 
 
 def rotate_lead_lag(

@@ -247,6 +247,8 @@ def test_lists_leave_out_what_was_taken_back_and_clients_never_see_it(
     assert as_office.get(f"/api/v1/placements/{row.pk}/").json()["corrected_by"] == fresh["id"]
     assert as_office.get(f"/api/v1/placements/{row.pk}/").json()["void_reason"] == WHY
     assert as_client.get(f"/api/v1/placements/{row.pk}/").status_code == 404
+    removed = as_office.post(f"/api/v1/placements/{row.pk}/remove/", {"removal": "damaged"})
+    assert (removed.status_code, removed.json()["code"]) == (409, "already_voided")
     again = as_office.post(f"/api/v1/placements/{row.pk}/void/", {"reason": WHY})
     assert (again.status_code, again.json()["code"]) == (409, "already_voided")
 

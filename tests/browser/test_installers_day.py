@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 import time_machine
 from PIL import Image
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from accounts.models import Company, Membership
 from fleet.models import Placement, Reading
@@ -267,7 +267,8 @@ def test_a_day_with_a_signal(phone: Phone, nothing_in_the_way: Callable[[Page], 
     page.locator("#load").get_by_role("checkbox").first.check()
     page.wait_for_timeout(3000)
     page.reload()
-    page.wait_for_function("document.querySelector('#load input[type=checkbox]').checked")
+    # not by a function of the page: asked a second time, the browser would have to evaluate text, which is refused
+    expect(page.locator("#load").get_by_role("checkbox").first).to_be_checked()
     page.get_by_role("button", name="book the load").click()
     page.locator("#load .told", has_text="Sent at").wait_for()
     assert StockMovement.objects.filter(kind="transfer").exists()

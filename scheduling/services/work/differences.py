@@ -34,7 +34,7 @@ def differences_of_report(stored: ServiceRecord, report: WorkReport) -> list[Dif
 
 
 def _of_row(at: str, row: Mapping[str, Any], sent_work: WorkDone) -> list[Difference]:
-    # What is not kept of a row was not said of it: rows that a company brought with it hold less than a report does.
+    # What is not kept of a row was not said of it; so that it is a difference, and no fault of the server.
     differences = difference(f"{at}/action", row.get("action"), sent_work.action)
     differences += difference(f"{at}/unit", row.get("unit"), sent_work.unit.pk)
     differences += difference(

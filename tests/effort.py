@@ -20,6 +20,11 @@ LONG = _asked == "long"
 T = TypeVar("T")
 
 
+def one_in(many: int, place: str) -> bool:
+    """Whether a place is tried: each in a long run, in a short one about one in so many."""
+    return LONG or crc32(place.encode()) % many == 0
+
+
 def some(values: Sequence[T], place: str, one_in: int) -> Sequence[T]:
     """All values in a long run; in a short one, one in so many, begun at another value at each place."""
     return values if LONG else values[crc32(place.encode()) % one_in :: one_in]

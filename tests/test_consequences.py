@@ -340,7 +340,7 @@ CHANGES: list[tuple[Change, set[str]]] = [
 ]
 
 
-TRIED = some(CHANGES, "changes", one_in=2)
+TRIED = some(CHANGES, "changes", one_in=4)
 
 
 @pytest.mark.parametrize(("change", "seen_in"), TRIED, ids=[change.__name__ for change, _ in TRIED])

@@ -89,7 +89,7 @@ def test_no_value_of_any_filter_makes_the_server_slip(route: Route, as_owner: AP
     ]
     junk += ["0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-14:00", "true", "x" * 3000]
     for name in sorted(filter_parameters(route.view_class())):
-        for value in some(junk, f"{route} {name}", one_in=4):
+        for value in some(junk, f"{route} {name}", one_in=8):
             assert as_owner.get(route.path, {name: value}).status_code in (200, 400), (name, value)
 
 

@@ -186,7 +186,7 @@ def test_an_answer_that_is_lost_stores_nothing_twice_and_signing_out_meanwhile_a
     phone.page.get_by_role("button", name="Menu").click()
     with phone.page.expect_event("dialog"):
         phone.page.get_by_role("button", name="Sign out").click()
-    phone.page.wait_for_function("document.getElementById('unsent').hidden === false")
+    phone.page.wait_for_selector("#unsent:not([hidden])", state="attached")
     assert "deleted from this phone and lost" in asked[0]
     # The phone tries again by itself; what is on its way meanwhile is let finish.
     phone.page.unroute_all(behavior="wait")

@@ -35,6 +35,7 @@ def chunk_states() -> dict[str, int]:
     return {state: states.count(state) for state in states}
 
 
+@pytest.mark.long
 def test_another_worker_finishes_what_a_killed_one_began(
     town: Company, start_worker: StartWorker, tmp_path: Path
 ) -> None:

@@ -61,6 +61,7 @@ def test_a_worker_does_every_companys_night_and_a_second_night_changes_nothing(
     assert rows() == written
 
 
+@pytest.mark.long
 def test_a_night_whose_worker_is_killed_while_planning_is_finished_by_another(
     town: Company, start_worker: StartWorker, tmp_path: Path
 ) -> None:
@@ -142,6 +143,7 @@ def test_two_workers_share_the_night_of_one_company_and_leave_the_rows_of_one(
     assert job.result["findings"]["units"] == job.result["forecasts"]["units"] == 6
 
 
+@pytest.mark.long
 def test_a_block_whose_worker_is_killed_is_done_by_another(
     town: Company, start_worker: StartWorker, tmp_path: Path
 ) -> None:
@@ -163,6 +165,7 @@ def test_a_block_whose_worker_is_killed_is_done_by_another(
     assert answers() == expected
 
 
+@pytest.mark.long
 def test_a_burst_of_readings_does_not_keep_a_night_waiting(
     town: Company, start_worker: StartWorker, waiting_in_queue: Callable[[], int]
 ) -> None:

@@ -28,7 +28,7 @@ from tests.fleet.engineering.diagnosis.simulated_units import (
 )
 
 UNITS = 40
-TRIED = some(list(FAULTS), "faults", one_in=2)
+TRIED = some(list(FAULTS), "faults", one_in=4)
 BASELINE_READINGS = 3
 # Findings that call for nothing, or follow from the fault: beside it they lead nobody astray.
 BENIGN = {"D24", "D48", "D27", "D37", "D38", "D16", "D14", "D09"}

@@ -170,7 +170,7 @@ DISTURBANCES = (
 
 
 @pytest.mark.parametrize("way", [Week.repaired, Week.new_plan], ids=["repaired", "new"])
-@pytest.mark.parametrize("disturb", some(DISTURBANCES, "disturbances", one_in=2), ids=lambda disturb: disturb.__name__)
+@pytest.mark.parametrize("disturb", some(DISTURBANCES, "disturbances", one_in=4), ids=lambda disturb: disturb.__name__)
 def test_planned_again_it_is_published_at_the_first_try_and_nobody_is_lost(
     disturb: Callable[[Week], None], way: Callable[[Week, datetime], Plan], week: Week
 ) -> None:

@@ -171,8 +171,8 @@ def _own_database() -> str:
 
 
 @contextmanager
-def running_parts(folder: Path) -> Iterator[Parts]:
-    """Start all parts on an empty, migrated database; at the end every process is gone."""
+def running_parts(folder: Path, *, web_workers: int = 2, **variables: str) -> Iterator[Parts]:
+    """Start all parts on an empty, migrated database, with more variables if given; at the end all is gone."""
     letters: list[EmailMessage] = []
     with ExitStack() as stack:
         queue = stack.enter_context(running_redis())
@@ -191,13 +191,14 @@ def running_parts(folder: Path) -> Iterator[Parts]:
             "EMAIL_FROM": "service@north.example",
             "FILES_DIR": str(folder / "files"),
             "PUBLIC_URL": f"http://127.0.0.1:{port}",
+            **variables,
         }
         parts = Parts(f"http://127.0.0.1:{port}", environment, folder, letters)
         parts.manage("migrate", DATABASE_URL=owner)
         parts.manage("application_role", APPLICATION_ROLE, stdin="of this run alone\n", DATABASE_URL=owner)
         celery = ["-m", "celery", "-A", "fleet.config.celery"]
         for name, command in {
-            "web": [*WEB_SERVER, "--workers", "2", "--bind", f"127.0.0.1:{port}"],
+            "web": [*WEB_SERVER, "--workers", str(web_workers), "--bind", f"127.0.0.1:{port}"],
             "worker": [*celery, "worker", "--concurrency", "1", "--without-gossip", "--without-mingle"],
             "beat": [*celery, "beat", "--schedule", str(folder / "beat")],
         }.items():

@@ -7,7 +7,8 @@
     night     a worker is killed at each thing that a night says it is doing, and another finishes the night
     database  PostgreSQL is killed under load and in mid-night, and started again
     queue     what lies in the queue is lost, and the queue is away, under load
-    disk      the disk of the records is full and has room again (needs the right to mount a file system in memory)
+    disk      the disk of SQLite is full and has room again (needs the right to mount a file system in memory)
+    server-disk   the same of PostgreSQL
     twice     two clocks, and two nights of one company asked for at once
     clock     the server's clock is set back by an hour while readings are posted
     writers   thirty writers at once on SQLite
@@ -217,32 +218,62 @@ def try_queue(stack: ExitStack, folder: Path) -> bool:
 
 
 def try_disk(stack: ExitStack, folder: Path) -> bool:
-    """Fill the disk of the records under load, then make room."""
-    disk = folder / "disk"
-    disk.mkdir()
-    size = "160m"
-    mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={size},mode=777", "tmpfs", disk], check=False)
-    if mounted.returncode:
-        print("| disk full | not tried: no right to mount a file system in memory | | | | | |")
+    """Fill the disk of SQLite's records under load, then make room."""
+    disk = _small_disk(stack, folder, "160m")
+    if disk is None:
         return True
-    stack.callback(subprocess.run, ["umount", "-l", disk], check=False)
-    is_fine = True
     plant = Plant(stack, folder, "sqlite", queue=False, data=disk)
     plant.start_web()
 
     def fill() -> None:
-        block = disk / "fill"
-        with block.open("wb", buffering=0) as full:
-            try:
-                while True:
-                    full.write(b"0" * 65536)
-            except OSError:
-                pass
+        block = _filled(disk)
         time.sleep(LOAD_SECONDS)
         block.unlink()
 
+    return row("disk of SQLite full under load", plant, under_load(plant, fill))
+
+
+def try_server_disk(stack: ExitStack, folder: Path) -> bool:
+    """Fill the disk of PostgreSQL under load, then make room; it is started again as a manager of services would."""
+    disk = _small_disk(stack, folder, "700m")
+    if disk is None:
+        return True
+    plant = Plant(stack, folder, "postgresql", data=disk)
+    plant.start_web()
+    plant.start_worker("worker")
+
+    def fill() -> None:
+        block = _filled(disk)
+        time.sleep(2 * LOAD_SECONDS)
+        block.unlink()
+        plant.start_postgresql()
+
     told = under_load(plant, fill)
-    return row("disk of SQLite full under load", plant, told) and is_fine
+    return row("disk of PostgreSQL full under load", plant, told, plant.wait_for_jobs())
+
+
+def _small_disk(stack: ExitStack, folder: Path, size: str) -> Path | None:
+    """A disk of its own in memory, gone at the end; None where nobody may make one, which is said."""
+    disk = folder / "disk"
+    disk.mkdir()
+    mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={size},mode=777", "tmpfs", disk], check=False)
+    if mounted.returncode:
+        print("| disk full | not tried: no right to mount a file system in memory | | | | | |")
+        return None
+    stack.callback(subprocess.run, ["umount", "-l", disk], check=False)
+    return disk
+
+
+def _filled(disk: Path) -> Path:
+    """Leave no room on a disk; the file that has taken it."""
+    block = disk / "fill"
+    with block.open("wb", buffering=0) as full:
+        try:
+            while True:
+                full.write(b"0" * 65536)
+        except OSError:
+            pass
+    return block
 
 
 def try_twice(stack: ExitStack, folder: Path) -> bool:
@@ -319,6 +350,7 @@ TRIALS: dict[str, Callable[[ExitStack, Path], bool]] = {
     "database": try_database,
     "queue": try_queue,
     "disk": try_disk,
+    "server-disk": try_server_disk,
     "twice": try_twice,
     "clock": try_clock,
     "writers": try_writers,

@@ -3,7 +3,7 @@
 from collections import OrderedDict
 from collections.abc import Iterator
 from copy import copy
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
 import django_filters
 from django.db import models
@@ -100,6 +100,15 @@ class StrictFilterBackend(DjangoFilterBackend):
     """Applies a view's filters; a value a filter cannot read is a fault of that query parameter."""
 
     filterset_base = TenantFilterSet
+    # Making a class takes longer than reading by it, and it is the same for everybody who asks.
+    _made: ClassVar[dict[tuple[type, type | None], type[FilterSet] | None]] = {}
+
+    def get_filterset_class(self, view: Any, queryset: QuerySet[Any] | None = None) -> type[FilterSet] | None:
+        """The filters of a view's lists, made once."""
+        key = type(view), None if queryset is None else queryset.model
+        if key not in self._made:
+            self._made[key] = super().get_filterset_class(view, queryset)
+        return self._made[key]
 
     def filter_queryset(self, request: Request, queryset: QuerySet[Any], view: Any) -> QuerySet[Any]:
         filterset = self.get_filterset(request, queryset, view)

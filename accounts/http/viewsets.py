@@ -77,8 +77,8 @@ class TenantViewSet(GenericViewSet[Any]):
     audited: ClassVar[bool] = True
     # Two who lock a row and its company in different orders wait for one another for ever.
     company_first: ClassVar[bool] = False
-    # What `unseen` found out, for the one request that this instance answers.
-    _unseen: frozenset[str] | None = None
+    # Serializer and role to what `unseen` found out: their fields and who reads them are the same for every request.
+    _unseen: ClassVar[dict[tuple[type[BaseSerializer[Any]], str], frozenset[str]]] = {}
     # A row is changed by PATCH alone: a PUT would have to name what the caller does not know of.
     http_method_names = ["get", "head", "post", "patch", "delete"]
     # Longer numbers are no id of any database; they are an address that does not exist.
@@ -164,14 +164,17 @@ class TenantViewSet(GenericViewSet[Any]):
 
         Lists are neither filtered nor ordered by them: that would tell their values one question at a time.
         """
-        if getattr(getattr(self, "request", None), "membership", None) is None:
+        membership = getattr(getattr(self, "request", None), "membership", None)
+        if membership is None:
             return frozenset()
-        # Filters, ordering and search each ask within one request, and a serializer's fields take long to make.
-        if self._unseen is None:
+        key = self.get_serializer_class(), membership.role
+        if key not in self._unseen:
             serializer: Any = self.get_serializer()
             hidden: frozenset[str] = getattr(serializer, "hidden", frozenset())
-            self._unseen = hidden | {(serializer.fields[name].source or name).replace(".", "__") for name in hidden}
-        return self._unseen
+            self._unseen[key] = hidden | {
+                (serializer.fields[name].source or name).replace(".", "__") for name in hidden
+            }
+        return self._unseen[key]
 
     def unseen_filters(self) -> frozenset[str]:
         """Name the query parameters that would narrow a list by what the caller does not read."""

@@ -251,8 +251,10 @@ class UnitViewSet(QuantityViewSet, RetireMixin, ReadWriteViewSet):
     search_fields = ["code", "name", "site__code", "site__name", "site__client__name"]
 
     def get_queryset(self) -> Any:
-        """Add what a list shows, and for a single unit its train."""
+        """Add what a list shows, and for a single unit its train; its status is read apart."""
         rows = super().get_queryset()
+        if self.action == "status":
+            return rows.select_related("site", "company")
         if "next_change_on" in self.request.query_params.get("ordering", ""):
             rows = rows.annotate(next_change_on=_next_change(_present_forecasts().filter(position__unit__in=rows)))
         live = Finding.objects.filter(_LIVE).order_by("-confidence", "pk")

@@ -106,14 +106,12 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
     else:
         allowed = words.allowed_tds(limit, unit.product_tds_target_mg_per_l)
         water, sentence = "good", words.water_within(value or 0.0, allowed)
-    findings = Finding.objects.filter(unit=unit, state__in=Finding.LIVE)
+    told = Finding.objects.filter(unit=unit, state__in=Finding.LIVE).exclude(client_sentence="")
+    findings = list(told.order_by("-confidence", "pk").values_list("rule", "client_sentence"))
     # what people taste or find in the unit no gauge of TDS contradicts
-    reported = findings.filter(rule__in=_SEEN_BAD).exclude(client_sentence="").order_by("-confidence", "pk").first()
+    reported = next((text for rule, text in findings if rule in _SEEN_BAD), None)
     if reported is not None and water != "not_good":
-        water, sentence = "not_good", reported.client_sentence
-    sentences = [
-        text for text in findings.order_by("-confidence", "pk").values_list("client_sentence", flat=True) if text
-    ]
+        water, sentence = "not_good", reported
     asked = tuple(asked_of_client(unit))
     seen = [name for name in asked if name in OBSERVATION_MEANINGS or name == words.RESIN_COLOUR]
     quantities = [name for name in asked if name not in seen]
@@ -129,7 +127,7 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
         value_mg_per_l=value,
         limit_mg_per_l=limit,
         next_change=_next_change(unit),
-        findings=tuple(dict.fromkeys(sentences)),
+        findings=tuple(dict.fromkeys(text for _, text in findings)),
         cautions=tuple(gettext(text) for text in cautions),
         please_read=" ".join(please),
         asks=tuple(public_name(name) for name in asked),

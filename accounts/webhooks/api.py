@@ -13,7 +13,7 @@ from accounts.http.viewsets import ReadOnlyViewSet, ReadWriteViewSet
 from accounts.jobs.api import ObjectField
 from accounts.webhooks import endpoints
 from accounts.webhooks.models import SUBSCRIBED, WebhookDelivery, WebhookEndpoint
-from accounts.webhooks.places import LONGEST_URL
+from accounts.webhooks.places import FIRST_FREE_PORT, LONGEST_URL
 
 
 class WebhookEndpointSerializer(TenantModelSerializer):
@@ -42,7 +42,9 @@ class NewWebhookEndpointSerializer(StrictSerializer):
 
     name = serializers.CharField(max_length=80, required=False, allow_blank=True, help_text="what it is for")
     url = serializers.CharField(
-        max_length=LONGEST_URL, help_text="https address that everybody can reach, such as https://example.com/hooks"
+        max_length=LONGEST_URL,
+        help_text="https address that everybody can reach, such as https://example.com/hooks; its port is 443 or one "
+        f"from {FIRST_FREE_PORT} on",
     )
     events = serializers.ListField(
         child=serializers.ChoiceField(choices=SUBSCRIBED),

@@ -14,6 +14,11 @@ from django.conf import settings
 from accounts.errors import InvalidInput
 
 LONGEST_URL = 500
+#: Events go to the port of https, or to one from here to the last: below stand mail, terminals and other services of a
+#: system (RFC 6335 section 6 calls them system ports), to whom a request must not be sent for a stranger. That the rest
+#: is let through is common practice, no source.
+FIRST_FREE_PORT = 1024
+_HTTPS_PORT = 443
 # RFC 6052: such an address means the IPv4 address in its last four bytes.
 _TRANSLATED = ipaddress.IPv6Network("64:ff9b::/96")
 
@@ -38,7 +43,7 @@ class Place:
     def host_header(self) -> str:
         """What the header Host says."""
         host = f"[{self.host}]" if ":" in self.host else self.host
-        return host if self.port == (443 if self.is_https else 80) else f"{host}:{self.port}"
+        return host if self.port == (_HTTPS_PORT if self.is_https else 80) else f"{host}:{self.port}"
 
 
 def check_url(url: str) -> None:
@@ -73,7 +78,7 @@ def resolve(url: str) -> Place:
     parts = urlsplit(url)
     _check_parts(parts, url)
     host, is_https = parts.hostname or "", parts.scheme == "https"
-    port = parts.port or (443 if is_https else 80)
+    port = parts.port or (_HTTPS_PORT if is_https else 80)
     found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, proto=socket.IPPROTO_TCP)
     addresses = tuple(dict.fromkeys(str(entry[4][0]) for entry in found))
     if not _is_local(parts) and not all(is_public(address) for address in addresses):
@@ -121,20 +126,41 @@ def _check_parts(parts: SplitResult, url: str) -> None:
         raise RefusedPlaceError("write an address such as https://example.com/hooks.")
     if parts.username is not None or parts.password is not None or parts.fragment:
         raise RefusedPlaceError("leave out names and passwords before the host, and what follows a '#'.")
-    if parts.port == 0:
-        raise RefusedPlaceError("a port is a number from 1 to 65535.")
+    port = _port(parts)
     if _is_local(parts):
         return
     if parts.scheme != "https":
         raise RefusedPlaceError("only https is spoken: what is sent on the way must not be read by others.")
+    if port < FIRST_FREE_PORT and port != _HTTPS_PORT:
+        raise _port_not_open(port)
     try:
         literal = ipaddress.ip_address(host)
     except ValueError:
-        if "." not in host.strip("."):
+        labels = host.strip(".").split(".")
+        # 127.1 and 0177.0.0.1 are no names: a system may read them as addresses (URL Standard, 'ends in a number').
+        if len(labels) == 1 or labels[-1].isdecimal() or labels[-1].startswith("0x"):
             raise RefusedPlaceError(f"{host} is no name that everybody knows; write the whole name.") from None
         return
     if not is_public(str(literal)):
         raise RefusedPlaceError(f"{host} is not open to everybody.")
+
+
+def _port(parts: SplitResult) -> int:
+    """The port that an address names, or that of https where it names none."""
+    try:
+        port = _HTTPS_PORT if parts.port is None else parts.port
+    except ValueError:
+        raise _port_not_open(parts.netloc.rpartition(":")[2]) from None
+    if port == 0:
+        raise _port_not_open(port)
+    return port
+
+
+def _port_not_open(port: int | str) -> RefusedPlaceError:
+    return RefusedPlaceError(
+        f"nothing is sent to port {port}: leave the port out, which means {_HTTPS_PORT}, or name one from "
+        f"{FIRST_FREE_PORT} to 65535."
+    )
 
 
 def _is_local(parts: SplitResult) -> bool:

@@ -49,7 +49,7 @@ def answer(asked: AnsweredFor, *, answer: str, opens_at: datetime | None, note: 
     if not asked.is_open:
         raise Conflict("offer_no_longer_stands", _sentence(asked))
     if answer == DECLINE:
-        return confirmed_times.decline(visit=asked.visit, by=None, reason=note, now=now)
+        return confirmed_times.decline(visit=asked.visit, by=None, reason=note, now=now, offers=asked.visit.offers)
     if opens_at is None:
         sentence = "opens_at is required: say when the window that you accept opens."
         raise InvalidInput("not_offered", sentence, faults=[Fault("/opens_at", sentence)])
@@ -88,8 +88,7 @@ def as_it_stands(asked: AnsweredFor, now: datetime) -> dict[str, Any]:
 
 def _sentence(asked: AnsweredFor) -> str:
     """How the visit stands; to whoever comes by the link of an older offer, that a newer letter has the times."""
-    if asked.visit.state == Visit.State.OFFERED and not asked.is_open:
-        return words.offered_anew()
+    is_older = asked.visit.state == Visit.State.OFFERED and not asked.is_open
     to_call = Message.objects.filter(visit=asked.visit, kind=Message.Kind.CALL_WANTED, state=Message.State.TO_CALL)
-    sentence = words.state_sentence(asked.visit)
+    sentence = words.offered_anew() if is_older else words.state_sentence(asked.visit)
     return f"{asked_for_call()} {sentence}" if to_call.exists() else sentence

@@ -16,6 +16,7 @@ from accounts.services import record
 from accounts.services.companies import lock_company
 from scheduling.models import Installer, Plan, Stop, UnservedVisit, Visit
 from scheduling.services.people import messages
+from scheduling.services.people.words import offered_anew
 from scheduling.services.rounds.faults import CONFIRMED_OTHERWISE, DECLINED, WITHDRAWN
 from scheduling.services.rounds.hand_moves import HandMove, MoveTo, move_stop, preview_move, take_stop_out
 from scheduling.services.visits import visits
@@ -49,10 +50,23 @@ def accept(*, visit: Visit, by: Membership | None, opens_at: datetime, now: date
     return row
 
 
-def decline(*, visit: Visit, by: Membership | None, reason: str, now: datetime) -> Visit:
-    """Decline an offer, as `visits.decline_offer`; the round is driven without the visit."""
+def decline(
+    *,
+    visit: Visit,
+    by: Membership | None,
+    reason: str,
+    now: datetime,
+    offers: Sequence[Mapping[str, Any]] | None = None,
+) -> Visit:
+    """Decline an offer, as `visits.decline_offer`; the round is driven without the visit.
+
+    Of `offers` that are named, only while it is still those: raises Conflict once the visit is offered other windows.
+    """
     with transaction.atomic():
         lock_company(visit.company_id)
+        row = Visit.objects.select_for_update(no_key=True).get(pk=visit.pk)
+        if offers is not None and row.state == State.OFFERED and row.offers != offers:
+            raise Conflict("offer_no_longer_stands", offered_anew())
         row = visits.decline_offer(visit=visit, by=by, reason=reason, now=now)
         follow(visit=row, by=by, now=now)
     return row

@@ -10,10 +10,13 @@ from django.core import mail
 from django.test import Client as Browser
 from rest_framework.test import APIClient
 
+from accounts.errors import Conflict
 from accounts.models import AuditEntry, Client, Membership
 from scheduling.models import Installer, Message, Plan, Stop, UnservedVisit, Visit
+from scheduling.services.people.answer_links import read_answer_token
 from scheduling.services.people.messages import remind, send_messages
 from scheduling.services.people.words import windows_text
+from scheduling.services.rounds import answers
 from scheduling.services.rounds.hand_moves import move_stop
 from scheduling.services.rounds.plans import plan_rounds, publish_plan
 from tests.scheduling.night import run_night
@@ -262,8 +265,26 @@ def test_a_link_is_good_for_its_own_offer_and_for_nobody_elses(
     assert as_office.post(address, body, format="json").status_code == 200
     old = api.post(link, {"answer": "decline"}, format="json")
     assert (old.status_code, old.json()["code"]) == (409, "offer_no_longer_stands")
+    # whoever asks for a call by it is told that one comes
+    call = api.post(link, {"answer": "call_me"}, format="json")
+    assert (call.status_code, call.json()["sentence"][:31]) == (200, "Thank you. We will call you. Th")
     with time_machine.travel(NOW + timedelta(days=61), tick=False):
         assert api.get(link).status_code == 404
+
+
+def test_who_declines_while_the_office_offers_other_windows_declines_none_of_those(
+    offered: dict[str, Any], as_office: APIClient
+) -> None:
+    visit = offered["visits"][0]["id"]
+    asked = read_answer_token(_links(visit).split("/")[1])
+    assert asked is not None
+    windows = [{"opens_at": f"2026-03-0{day}T08:00:00Z", "closes_at": f"2026-03-0{day}T09:00:00Z"} for day in (4, 5)]
+    body = {"windows": windows, "outside_access_hours": True}
+    assert as_office.post(f"/api/v1/visits/{visit}/offer/", body, format="json").status_code == 200
+    with pytest.raises(Conflict) as refused:
+        answers.answer(asked, answer="decline", opens_at=None, note="", now=NOW)
+    assert refused.value.code == "offer_no_longer_stands"
+    assert len(Visit.objects.get(pk=visit, state="offered").offers) == 2
 
 
 def test_the_page_of_a_link_works_without_script_and_answers_only_when_a_button_is_pressed(

@@ -66,6 +66,8 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "waste_ratio_over_design": "waste ratio over the nearest that a sound unit may have at this temperature",
     "first_salt_passage_over_label": "salt passage in the first weeks of the membrane over that of its label",
     "salt_passage_over_previous_membrane": "the same over that of the membrane before it, each by its own label",
+    "feed_read_days_before": "days from the newest feed TDS to this reading, where the feed was not read with it",
+    "first_feed_read_days_before": "the same of the readings in the first weeks of the membrane, at most",
     "flow_step_ratio": "permeate flow after a sudden change that lasts over that before it",
     "flow_level_ratio": "normalised permeate flow at the newest visits of the membrane over that of its first ones",
     "flow_level_behind_tank_ratio": "the most that the same may be, where nobody read what a tank held back",
@@ -130,6 +132,7 @@ FLAGS: Final[Mapping[str, str]] = {
     "open_cup_sample": "the product was measured in an open cup",
     "totaliser_went_back": "the counter shows less than before",
     "chloramine_supply": "the supplier uses chloramine",
+    "work_was_seen": "somebody saw what has to be mended, and it stands",
     "never_read": "nobody has read the unit since it was commissioned",
     **OBSERVATION_MEANINGS,
 }  # fmt: skip

@@ -3,7 +3,7 @@
 Spoken through `accounts.language`; values are in mg/L and fractions. What a rule always says stands in its record.
 """
 
-from accounts.language import gettext
+from accounts.language import gettext, ngettext
 
 # resin
 
@@ -324,6 +324,16 @@ def leaks_past_since_fitted(over_label: float) -> str:
         "Since the membrane was fitted it has passed {share:.1f} times the salt of its label: it is not seated, an "
         "O-ring leaks, or it is another one."
     ).format(share=over_label)
+
+
+def feed_was_read_before(days: float) -> str:
+    """Added to what rests on a feed that was not read on the visit that is judged."""
+    whole = max(1, round(days))
+    return ngettext(
+        " The feed was not read on that visit but {days} day before; the highest it ever was here is taken.",
+        " The feed was not read on that visit but {days} days before; the highest it ever was here is taken.",
+        whole,
+    ).format(days=whole)
 
 
 def less_than_its_label(share: float) -> str:

@@ -80,6 +80,7 @@ def sentence_for_installer(
     offset_days: float = 0.0,
     *,
     is_certain: bool = True,
+    is_at_its_term: bool = False,
 ) -> str:
     """What an installer needs to know about one position: when, how sure, why, and on what evidence.
 
@@ -95,6 +96,9 @@ def sentence_for_installer(
         How far the clocks by which dates are told are ahead of UTC.
     is_certain
         Whether a reading or the maximum service time says that it is exhausted; what is only likely is told as likely.
+    is_at_its_term
+        Whether it is the maximum service time. A membrane that reads badly is not replaced before its seals were looked
+        at: feed that leaks past it reads the same.
     """
     name = _position_name(fleet, position)
     state = int(forecasts.state[position])
@@ -132,8 +136,13 @@ def sentence_for_installer(
             verdict = gettext("{name}: exhausted by now{because} ({basis}); {action} at the next visit.")
         else:
             verdict = gettext("{name}: probably exhausted by now{because} ({basis}); {action} at the next visit.")
-        # as planning decides: a lead gives way to a lag that still works
-        action = gettext("rotate it") if _lag_holds(fleet, forecasts, position) else gettext("replace it")
+        if _lag_holds(fleet, forecasts, position):
+            # as planning decides: a lead gives way to a lag that still works
+            action = gettext("rotate it")
+        elif _is_membrane(fleet, position) and not is_at_its_term:
+            action = gettext("look at its seals, and replace it if they are tight,")
+        else:
+            action = gettext("replace it")
         return verdict.format(name=_first_capital(name), because=_because(why_exhausted), basis=basis, action=action)
     median, early, late = (spoken_day(dates[level], offset_days) for level in (_MEDIAN, _EARLY, _LATE))
     if dates[_LATE] - dates[_EARLY] < 1.0:
@@ -145,6 +154,10 @@ def sentence_for_installer(
 
 def _because(why_exhausted: str) -> str:
     return gettext(", because {why}").format(why=why_exhausted) if why_exhausted else ""
+
+
+def _is_membrane(fleet: Fleet, position: int) -> bool:
+    return int(fleet.positions.stage[position]) == words.MEMBRANE
 
 
 def _lag_holds(fleet: Fleet, forecasts: Forecasts, position: int) -> bool:
@@ -165,6 +178,7 @@ def sentence_for_client(
     offset_days: float = 0.0,
     *,
     is_certain: bool = True,
+    is_at_its_term: bool = False,
 ) -> str:
     """What a client wants to know about one position, without figures that need explaining.
 
@@ -183,6 +197,8 @@ def sentence_for_client(
             verdict = gettext("Your {name} is probably exhausted{because}; {next_step}.")
         if _lag_holds(fleet, forecasts, position):
             next_step = gettext("by our estimate the one after it still works")
+        elif _is_membrane(fleet, position) and not is_at_its_term:
+            next_step = gettext("we will look for the cause, and replace it if needed")
         else:
             next_step = gettext("it should be replaced now")
         return verdict.format(name=name, because=_because(why_exhausted), next_step=next_step)

@@ -54,6 +54,11 @@ class Reason:
         """Whether somebody saw it: what has passed through a cartridge only makes it likely."""
         return self.code != "load"
 
+    @property
+    def is_at_its_term(self) -> bool:
+        """Whether it is the maximum service time alone."""
+        return self.code == "maximum_service_time"
+
 
 def explain_exhaustion(
     fleet: Fleet, forecasts: Forecasts, gauges: Gauges, position: int, limits: Limits[Floats], offset_days: float = 0.0

@@ -48,6 +48,7 @@ def levels_of_membrane(history: "History", row: int) -> dict[str, Fact]:
         **over_usual(history, rows),
         **_standstill(history, rows, np.where(valid, flow, np.nan)),
         **_of_label(history, row, rows, over_label),
+        "feed_read_days_before": _days_without_feed(history, rows[-1:]),
     }
     return {name: value for name, value in facts.items() if value == value}
 
@@ -99,6 +100,19 @@ def _feed(history: "History", rows: Indexes) -> Floats:
     return np.where(np.isnan(feed[rows]), most[rows - own[0]] if len(own) else np.nan, feed[rows])
 
 
+def _days_without_feed(history: "History", rows: Indexes) -> float:
+    """Days from the newest reading of the feed to the permeate that is held against it, the longest of some readings.
+
+    NaN where each was read on one visit, or the feed never.
+    """
+    columns, day = history.table.columns, history.table.day
+    own = np.asarray(history.rows_of(int(history.table.unit_ids[rows[0]])), dtype=np.int64) if len(rows) else rows
+    fed = np.fmax.accumulate(np.where(np.isnan(columns["feed_tds_mg_per_l"][own]), np.nan, day[own]))
+    waits = day[rows] - fed[rows - own[0]] if len(own) else np.array([])
+    waits = waits[(waits > SAME_VISIT_DAYS) & ~np.isnan(columns["permeate_tds_mg_per_l"][rows])]
+    return float(waits.max()) if len(waits) else float("nan")
+
+
 def _salt(history: "History", rows: Indexes, valid: NDArray[np.bool_]) -> dict[str, float]:
     """Lasting step and level of what the membrane lets through.
 
@@ -145,6 +159,7 @@ def _of_label(history: "History", row: int, rows: Indexes, over_label: Floats) -
     if visits < 2 or float(history.table.day[first[-1]]) - placed < NEW_MEMBRANE_RINSES_DAYS:
         return facts
     facts["first_salt_passage_over_label"] = float(np.median(passage)) / (1.0 - rejection)
+    facts["first_feed_read_days_before"] = _days_without_feed(history, first)
     before = np.asarray(history.rows_of(int(history.table.unit_ids[row])), dtype=np.int64)
     before = before[before < rows[0]]
     own = before[history.membrane[before] == history.membrane[before[-1]]] if len(before) else before

@@ -42,7 +42,8 @@ class UnitPatterns:
 def unit_patterns(history: History, unit_id: int, now: datetime) -> UnitPatterns:
     """What stands at a unit now, each pattern with the reading it rests on."""
     ends: list[datetime] = []
-    patterns = [*_of_readings(history, unit_id, now, ends), *_unread(history, unit_id, now, ends)]
+    patterns = _of_readings(history, unit_id, now, ends)
+    patterns += _unread(history, unit_id, now, ends, work_was_seen=any(_was_seen(history, each) for each in patterns))
     return UnitPatterns(patterns, min(ends, default=None))
 
 
@@ -116,7 +117,18 @@ def _bears(history: History, row: int, now: datetime) -> bool:
     return history.table.taken_at[row] >= now - RECENT or bool(history.table.columns["observations"][row])
 
 
-def _unread(history: History, unit_id: int, now: datetime, ends: list[datetime]) -> list[Pattern]:
+def _was_seen(history: History, pattern: Pattern) -> bool:
+    """Whether it is what a person saw, and calls for work."""
+    rule, row = pattern.match.rule, pattern.row
+    if row is None or not isinstance(rule.causes[0].work, Work):
+        return False
+    seen = history.table.columns["observations"][row]
+    return any(seen.keys() >= set(ask) for ask in rule.asks)
+
+
+def _unread(
+    history: History, unit_id: int, now: datetime, ends: list[datetime], *, work_was_seen: bool
+) -> list[Pattern]:
     """Nobody has looked at the unit for long; counted from its commissioning where it was never read."""
     earlier_rows = (row for row in reversed(history.rows_of(unit_id)) if history.table.taken_at[row] <= now)
     last_row = next((row for row in earlier_rows if is_measured(history, row)), None)
@@ -125,14 +137,15 @@ def _unread(history: History, unit_id: int, now: datetime, ends: list[datetime])
     else:
         last = datetime.combine(history.facts[unit_id]["commissioned_on"], time(), tzinfo=now.tzinfo)
     weeks = (now - last).days // 7
-    patterns = _unread_for(weeks, never_read=last_row is None)
+    patterns = _unread_for(weeks, never_read=last_row is None, work_was_seen=work_was_seen)
     # While it stands its weeks are counted; before, it waits for the first of them.
     ends.append(last + timedelta(weeks=weeks + 1 if patterns else max(_first_week_unread(), weeks + 1)))
     return patterns
 
 
-def _unread_for(weeks: int, *, never_read: bool = False) -> list[Pattern]:
-    matches = diagnose({"weeks_since_last_reading": float(weeks), "never_read": never_read})
+def _unread_for(weeks: int, *, never_read: bool = False, work_was_seen: bool = False) -> list[Pattern]:
+    context = {"weeks_since_last_reading": float(weeks), "never_read": never_read, "work_was_seen": work_was_seen}
+    matches = diagnose(context)
     return [Pattern(match, None) for match in matches if match.rule.is_of_whole_unit]
 
 

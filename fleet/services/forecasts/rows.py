@@ -129,6 +129,7 @@ def forecast_rows(
                 reason.sentence if reason else "",
                 offset,
                 is_certain=reason is None or reason.is_certain,
+                is_at_its_term=reason is not None and reason.is_at_its_term,
             ),
             "client_sentence": sentence_for_client(
                 fleet,
@@ -137,6 +138,7 @@ def forecast_rows(
                 reason.client_sentence if reason else "",
                 offset,
                 is_certain=reason is None or reason.is_certain,
+                is_at_its_term=reason is not None and reason.is_at_its_term,
             ),
         }
     return rows

@@ -72,4 +72,6 @@ def unread(f: Facts) -> Evidence | None:
     if weeks is None or weeks < f.pattern_limits.weeks_unread:
         return None
     said = words.never_read() if f.yes("never_read") else ()
-    return Evidence(0.95, {"weeks_since_last_reading": weeks}, *said)
+    # What somebody saw meanwhile, and has to be mended, comes first.
+    sure = 0.35 if f.yes("work_was_seen") else 0.95
+    return Evidence(sure, {"weeks_since_last_reading": weeks}, *said)

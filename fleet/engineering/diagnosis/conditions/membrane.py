@@ -242,11 +242,14 @@ def leaking_past(f: Facts) -> Evidence | None:
     lasting = _step_at_steady_flow(f)
     if lasting is not None and not f.chlorine_passes:
         sure = surely(lasting - f.pattern_limits.salt_passage_step, at_limit=0.65)
-        return Evidence(sure, {"salt_passage_over_before": lasting}, words.leaks_past_for_good(lasting))
+        said = words.leaks_past_for_good(lasting) + _of_an_earlier_feed(f, "feed_read_days_before")
+        return Evidence(sure, {"salt_passage_over_before": lasting}, said)
     if not f.chlorine_passes and (first := _passes_since_fitted(f)) is not None:
-        return Evidence(0.7, {"first_salt_passage_over_label": first}, words.leaks_past_since_fitted(first))
+        said = words.leaks_past_since_fitted(first) + _of_an_earlier_feed(f, "first_feed_read_days_before")
+        return Evidence(0.7, {"first_salt_passage_over_label": first}, said)
     if not f.chlorine_passes and (over := _passes_more_than_the_one_before(f)) is not None:
-        return Evidence(0.75, {"salt_passage_over_previous": over}, words.leaks_past_since_changed(over))
+        said = words.leaks_past_since_changed(over) + _of_an_earlier_feed(f, "first_feed_read_days_before")
+        return Evidence(0.75, {"salt_passage_over_previous": over}, said)
     both = _membrane(f)
     if both is None:
         return None
@@ -267,6 +270,11 @@ def leaking_past(f: Facts) -> Evidence | None:
     if jump is None and passage >= f.pattern_limits.salt_passage_double:
         return Evidence(0.55 if chlorine is not None else 0.45, _numbers(flow, passage))
     return None
+
+
+def _of_an_earlier_feed(f: Facts, name: str) -> str:
+    days = f.number(name)
+    return "" if days is None else words.feed_was_read_before(days)
 
 
 def seal_gives_way(f: Facts) -> Evidence | None:

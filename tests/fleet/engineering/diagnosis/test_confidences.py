@@ -121,6 +121,7 @@ CASES: list[tuple[str, Changes, float]] = [
     ("D39", {"taste_or_odour": True}, 0.7),
     ("D39", {"taste_or_odour": True, "baseline_permeate_tds_mg_per_l": None}, 0.55),
     ("D41", {"weeks_since_last_reading": 30.0}, 0.95),
+    ("D41", {"weeks_since_last_reading": 30.0, "work_was_seen": True}, 0.35),
     ("D50", {"water_on_floor": True}, 0.95),
     ("D51", {"is_switched_off": True}, 0.9),
     ("D52", {"concentrate_never_stops": True, "tank_pressure_kpa": None}, 0.7),

@@ -170,3 +170,8 @@ def test_a_new_membrane_is_judged_though_only_its_permeate_was_read(
     hurried = {"feed_tds_mg_per_l": None, "permeate_flow_l_per_day": None}
     Reading.objects.filter(unit=unit, taken_at__gte=later).update(**hurried)
     assert ("o_ring_leak" in causes_on(unit, 175)) is is_said
+    if is_said:
+        # The feed was read on day 95, and the last of the first weeks is day 150 or 170.
+        said = Finding.objects.get(unit=unit, cause="o_ring_leak").installer_sentence
+        assert said.endswith("days before; the highest it ever was here is taken.")
+        assert " not read on that visit but 55 days" in said

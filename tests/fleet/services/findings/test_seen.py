@@ -71,6 +71,21 @@ def test_each_observation_alone_opens_its_finding_and_its_denial_closes_it(
     assert finding.state == "closed"
 
 
+@pytest.mark.parametrize(("observations", "first"), [
+    ({"water_on_floor": True}, "water_leak"),
+    ({"no_water": True}, "no_water_not_explained"),
+    ({}, "no_reading_for_weeks"),
+])  # fmt: skip
+def test_what_somebody_saw_stands_before_that_nobody_reads_the_unit(
+    unit: Unit, observations: dict[str, bool], first: str
+) -> None:
+    if observations:
+        look(unit, 5, observations)
+    causes(unit)
+    live = Finding.objects.filter(unit=unit, state="open").order_by("-confidence", "pk")
+    assert [finding.cause for finding in live] == [first, *["no_reading_for_weeks"] * bool(observations)]
+
+
 def test_a_drain_that_runs_at_a_full_open_container_needs_no_gauge(unit: Unit) -> None:
     look(unit, 5, {}, tank_is_full=True, concentrate_flow_l_per_day=300.0, permeate_flow_l_per_day=0.0)
     assert causes(unit) == {"shutoff_valve_fault"}

@@ -10,6 +10,10 @@ from fleet.engineering.diagnosis.steps import by_visit, checked_columns
 VISITS: Final = 3
 """So many visits make the first level, and so many the newest. Common practice, no source."""
 
+SETTLED_VISITS: Final = 5
+"""From so many visits on the lowest of them is as low as what differs from visit to visit makes it: of eight visits in
+any order the three lowest are the newest once in 56 times. Common practice, no source."""
+
 FIRST_DAYS: Final = 120.0
 """The first level is read within so many days of the first look; later ones belong to what became of it."""
 
@@ -86,6 +90,41 @@ def level_over_first(day: ArrayLike, value: ArrayLike, *, at_first: ArrayLike | 
     first = min(VISITS, len(levels) - 2, int(np.sum(days <= days[0] + FIRST_DAYS)))
     since = levels[max(first, len(levels) - VISITS) :] - np.median(at_firsts[:first])
     change = np.median(since) if len(since) == VISITS else np.clip(0.0, since.min(), since.max())
+    return round(float(np.exp(change)), 12)
+
+
+def level_over_lowest(day: ArrayLike, value: ArrayLike) -> float:
+    """Newest level over the lowest of the first visits, which are five at least; of ten or more the second lowest.
+
+    What differs from visit to visit and nobody read (how full a tank was) has lowered the lowest of them as well, so
+    that it explains no level below it.
+
+    Parameters
+    ----------
+    day, value
+        As `newest_level`.
+
+    Returns
+    -------
+    float
+        Above 0; NaN where there are too few visits to tell.
+
+    Raises
+    ------
+    EngineeringError
+        As `newest_level`.
+
+    Examples
+    --------
+    >>> level_over_lowest([0, 30, 60, 90, 120, 150, 180, 210], [1.0, 0.8, 1.0, 0.9, 1.0, 0.4, 0.4, 0.4])
+    0.5
+    """
+    days, levels = _levels(day, value)
+    first = min(max(SETTLED_VISITS, int(np.sum(days <= days[0] + FIRST_DAYS))), len(levels) - 2) if len(days) else 0
+    if first < SETTLED_VISITS:
+        return float("nan")
+    since = levels[max(first, len(levels) - VISITS) :]
+    change = (np.median(since) if len(since) == VISITS else since.max()) - np.sort(levels[:first])[first // 10]
     return round(float(np.exp(change)), 12)
 
 

@@ -51,11 +51,23 @@ def lasting_step(day: ArrayLike, value: ArrayLike) -> float:
     >>> lasting_step([0, 30, 60, 90, 120], [3.0, 3.1, 2.9, 15.0, 3.0])
     1.0
     """
+    return lasting_step_at(day, value)[0]
+
+
+def lasting_step_at(day: ArrayLike, value: ArrayLike) -> tuple[float, float]:
+    """The same, and the first day of the new level; NaN where there is no such change.
+
+    Examples
+    --------
+    >>> lasting_step_at([0, 30, 60, 90, 120], [3.0, 3.0, 3.0, 15.0, 15.0])
+    (5.0, 90.0)
+    """
     days, values = checked_columns(day, value)
     usable = np.isfinite(values) & (values > 0.0)
     levels = by_visit(days[usable], np.log(values[usable]))
     if len(levels) < 1 + LASTED_DAYS:
-        return float("nan")
+        return float("nan"), float("nan")
+    visit_days = by_visit(days[usable], days[usable])
     # The medians are taken in plain numbers: of a handful of them that is many times faster than with arrays.
     visits: list[float] = levels.tolist()
     sorted_since, new_levels = visits[len(visits) - LASTED_DAYS + 1 :], []
@@ -63,7 +75,7 @@ def lasting_step(day: ArrayLike, value: ArrayLike) -> float:
     for level in reversed(visits[1 : len(visits) - LASTED_DAYS + 1]):
         insort(sorted_since, level)
         new_levels.append((_median(sorted_since), sorted_since[0], sorted_since[-1]))
-    largest = 0.0
+    largest, at = 0.0, float("nan")
     for first, (new, lowest, highest) in enumerate(reversed(new_levels), start=1):
         before = visits[max(first - BEFORE, 0) : first]
         old = _median(sorted(before))
@@ -78,8 +90,8 @@ def lasting_step(day: ArrayLike, value: ArrayLike) -> float:
         # What goes on growing after it is none either.
         is_over = sign * (visits[-1] - visits[first]) < max(0.25 * abs(size), _SCATTER)
         if is_lasting and is_sudden and is_whole and is_over and abs(size) > abs(largest):
-            largest = size
-    return exp(largest)
+            largest, at = size, float(visit_days[first])
+    return round(exp(largest), 12), at
 
 
 def _median(ascending: Sequence[float]) -> float:

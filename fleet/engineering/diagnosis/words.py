@@ -344,6 +344,14 @@ def less_than_its_label(share: float) -> str:
     ).format(share=share)
 
 
+def less_than_the_one_before(share: float) -> str:
+    """A new membrane that gives far less than the one it replaced."""
+    return gettext(
+        "By their labels the new membrane gives {share:.0%} of what the one before it gave at this pressure and "
+        "temperature: it is another one than recorded, still in its wrapper, or badly seated."
+    ).format(share=share)
+
+
 def more_than_its_label(share: float) -> str:
     """A membrane that has given far more than its label since it was fitted."""
     return gettext(

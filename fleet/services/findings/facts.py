@@ -14,13 +14,19 @@ from accounts.models import Company
 from fleet.engineering.diagnosis.facts import Fact
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.carbon import membrane_exposure_ppm_h
-from fleet.engineering.formulas.resin import capacity_eq, ionic_load_meq_per_l, service_volume_l
+from fleet.engineering.formulas.carbonate import co2_mg_per_l
+from fleet.engineering.formulas.resin import (
+    capacity_eq,
+    governing_load_meq_per_l,
+    ionic_load_meq_per_l,
+    service_volume_l,
+)
 from fleet.engineering.formulas.restrictor import restrictor_flow
 from fleet.engineering.indicators import Indicators, baseline_of_groups
 from fleet.engineering.limits import Limits
 from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, names_of
 from fleet.engineering.stages import FINISHING
-from fleet.engineering.usual import COLD_AND_WARM_DEGC, FIRST_WEEKS_DAYS, SAME_VISIT_DAYS
+from fleet.engineering.usual import COLD_AND_WARM_DEGC, FIRST_WEEKS_DAYS, LAYOUT_TEMPERATURE_DEGC, SAME_VISIT_DAYS
 from fleet.models import FeedWaterSample, Forecast, Position, Stage, Unit
 from fleet.services.findings.first_weeks import first_weeks
 from fleet.services.findings.fresh_resin import product_since_fitted
@@ -495,9 +501,10 @@ def _exposures(history: History, unit_id: int, unit: Mapping[str, Any]) -> Float
 
 
 def _resin_life_share(history: History, row: int, unit: Mapping[str, Any]) -> float | None:
-    """Life of the first resin so far over the life its label gives for the TDS of the permeate alone.
+    """Life of the first resin so far over the life its label gives for the TDS of the permeate.
 
-    A small share at exhaustion says that something the TDS does not show used the capacity, carbon dioxide above all.
+    The carbon dioxide that an analysis of the site's water gives counts too. A small share at exhaustion says that
+    something nobody measured used the capacity, carbon dioxide above all.
     """
     resins = history.placements[Stage.RESIN]
     own_rows = np.flatnonzero(
@@ -539,6 +546,44 @@ def _permeate_in_life(history: History, row: int, resin: int) -> float:
     return float(np.mean(permeate[own])) if np.any(own) else _recent(history, row)[1]
 
 
+def _known_co2(history: History, row: int, unit: Mapping[str, Any]) -> float:
+    """Carbon dioxide of the site's water in mg/L, which no membrane holds back; 0 where nobody analysed it."""
+    water = history.water.get(unit["site_id"], {})
+    ph, alkalinity = water.get("ph"), water.get("alkalinity_mg_per_l_as_caco3")
+    if not ph or not alkalinity:
+        return 0.0
+    # Salt matters little to it; who had the alkalinity analysed need not have had the TDS.
+    tds = water.get("tds_mg_per_l") or np.nan_to_num(_recent(history, row)[0])
+    try:
+        return float(
+            co2_mg_per_l(
+                ph=ph,
+                alkalinity_mg_per_l_as_caco3=alkalinity,
+                temperature_degc=water.get("temperature_degc", LAYOUT_TEMPERATURE_DEGC),
+                tds_mg_per_l=tds,
+            )
+        )
+    except EngineeringError:
+        return 0.0
+
+
+def _loaded_from(history: History, row: int, resin: int) -> float:
+    """Day from which a resin may have met salt: that of its place as lead, or before it as lag.
+
+    A lag meets what an exhausted lead lets through, from the last reading on that showed the lead good.
+    """
+    resins, columns = history.placements[Stage.RESIN], history.table.columns
+    placed, first = float(resins.placed_day[resin]), float(resins.first_installed_day[resin])
+    if not first < placed:
+        return placed
+    unit_id = int(history.table.unit_ids[row])
+    rows = np.asarray(history.rows_of(unit_id), dtype=np.int64)
+    rows = rows[(history.table.day[rows] >= first) & (history.table.day[rows] < placed)]
+    permeate, lead = columns["permeate_tds_mg_per_l"][rows], columns["interstage_tds_mg_per_l"][rows]
+    held = rows[lead < history.limits[unit_id].lead_resin_fraction * permeate]
+    return float(history.table.day[held[-1]]) if len(held) else first
+
+
 def _life_share(history: History, row: int, unit: Mapping[str, Any], resin: int) -> float | None:
     resins = history.placements[Stage.RESIN]
     permeate = _permeate_in_life(history, row, resin)
@@ -547,8 +592,9 @@ def _life_share(history: History, row: int, unit: Mapping[str, Any], resin: int)
     if not permeate > 0 or not daily > 0 or not volume or not per_litre:
         return None
     try:
-        litres = service_volume_l(capacity_eq(volume, per_litre), ionic_load_meq_per_l(permeate))
+        load = governing_load_meq_per_l(ionic_load_meq_per_l(permeate), co2_mg_per_l=_known_co2(history, row, unit))
+        litres = service_volume_l(capacity_eq(volume, per_litre), load)
     except EngineeringError:
         return None
-    lived = float(history.table.day[row] - resins.placed_day[resin])
+    lived = float(history.table.day[row]) - _loaded_from(history, row, resin)
     return lived / (float(litres) / daily) if lived > 1.0 else None

@@ -1,13 +1,14 @@
 """What the first readings of a membrane say beside its label and the waste ratio the unit was set up for."""
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from fleet.engineering.diagnosis.facts import Fact
 from fleet.engineering.formulas.temperature_correction import water_tcf
 from fleet.engineering.formulas.viscosity import water_viscosity_mpa_s
-from fleet.engineering.usual import FIRST_WEEKS_DAYS, LAYOUT_TEMPERATURE_DEGC
+from fleet.engineering.usual import COLD_AND_WARM_DEGC, FIRST_WEEKS_DAYS, LAYOUT_TEMPERATURE_DEGC
 from fleet.models import Stage, Unit
 from fleet.services.readings.tables import Floats, Indexes
 
@@ -53,12 +54,20 @@ def _ratio_over_design(history: "History", rows: Indexes, u_kelvin: float | None
         # a filling tank holds permeate back, and not the drain
         flowing &= np.array([columns["tank_valve"][row] == "closed" for row in rows], dtype=bool)
     temperature = columns["temperature_degc"][rows]
-    temperature = np.where((temperature >= 1.0) & (temperature <= 45.0), temperature, LAYOUT_TEMPERATURE_DEGC)
-    tcf = water_tcf(np.append(temperature, LAYOUT_TEMPERATURE_DEGC), u_kelvin=u_kelvin)
-    laid_out = np.asarray(tcf)[-1] / np.asarray(tcf)[:-1]
+    is_known = (temperature >= 1.0) & (temperature <= 45.0)
+    # Where nobody read how warm the water was it may have been as cold and as warm as mains water is.
+    bounds = [_laid_out(np.where(is_known, temperature, degc), unit, u_kelvin) for degc in COLD_AND_WARM_DEGC]
+    least, most = np.minimum(*bounds), np.maximum(*bounds)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.where(flowing, drain / permeate, np.nan) * design / (1.0 - design)
+    return ratio / np.clip(ratio, np.minimum(least, 1.0), np.maximum(most, 1.0))
+
+
+def _laid_out(temperature: Floats, unit: Mapping[str, Any], u_kelvin: float | None) -> Floats:
+    """Waste ratio at some temperatures over that of the design, of a restrictor chosen for the usual temperature."""
+    tcf = np.asarray(water_tcf(np.append(temperature, LAYOUT_TEMPERATURE_DEGC), u_kelvin=u_kelvin))
+    laid_out = tcf[-1] / tcf[:-1]
     if unit["restrictor"] == Unit.Restrictor.CAPILLARY:
         usual = float(water_viscosity_mpa_s(LAYOUT_TEMPERATURE_DEGC))
         laid_out = laid_out * usual / np.asarray(water_viscosity_mpa_s(temperature))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = np.where(flowing, drain / permeate, np.nan) * design / (1.0 - design)
-    return ratio / np.clip(ratio, np.minimum(laid_out, 1.0), np.maximum(laid_out, 1.0))
+    return np.asarray(laid_out)

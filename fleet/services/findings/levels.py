@@ -8,11 +8,17 @@ from numpy.typing import NDArray
 
 from fleet.engineering.diagnosis.facts import Fact, PatternLimits
 from fleet.engineering.diagnosis.levels import VISITS, level_over_first, newest_level
-from fleet.engineering.diagnosis.steps import by_visit, lasting_step
+from fleet.engineering.diagnosis.steps import BEFORE, by_visit, lasting_step, lasting_step_at
 from fleet.engineering.formulas.temperature_correction import water_tcf
 from fleet.engineering.usual import FIRST_WEEKS_DAYS, NEW_MEMBRANE_RINSES_DAYS, SAME_VISIT_DAYS
 from fleet.models import Stage
-from fleet.services.findings.as_read import flow_behind_tank, flows_as_read, over_label_between, over_usual
+from fleet.services.findings.as_read import (
+    flow_behind_tank,
+    flow_over_previous,
+    flows_as_read,
+    over_label_between,
+    over_usual,
+)
 from fleet.services.readings.tables import Floats, Indexes
 
 if TYPE_CHECKING:
@@ -48,6 +54,7 @@ def levels_of_membrane(history: "History", row: int) -> dict[str, Fact]:
         **over_usual(history, rows),
         **_standstill(history, rows, np.where(valid, flow, np.nan)),
         **_of_label(history, row, rows, over_label),
+        "flow_over_previous_membrane": flow_over_previous(history, rows),
         "feed_read_days_before": _days_without_feed(history, rows[-1:]),
     }
     return {name: value for name, value in facts.items() if value == value}
@@ -118,23 +125,35 @@ def _salt(history: "History", rows: Indexes, valid: NDArray[np.bool_]) -> dict[s
 
     Normalised, where flow and pressure are read. Else the salt that flows: permeate flow times salt passage, at one
     temperature. Driving pressure moves the water and hardly the salt, so that a tank of unknown pressure does not
-    matter. Else the salt passage as it was read, which moves with the seasons.
+    matter. Else the salt passage as it was read, which moves with the seasons; less water makes it larger by itself.
     """
     day, columns = history.table.day[rows], history.table.columns
     read = _passage_as_read(history, rows)
     flow, temperature = columns["permeate_flow_l_per_day"][rows], columns["temperature_degc"][rows]
     inside = np.where((temperature >= 1.0) & (temperature <= 45.0), temperature, np.nan)
     salt_flow = read * np.where(flow > 0.0, flow, np.nan) / np.asarray(water_tcf(inside))
-    step = lasting_step(day[valid], history.indicators.values["normalised_salt_passage_fraction"][rows][valid])
+    values = history.indicators.values
+    step, at = lasting_step_at(day[valid], values["normalised_salt_passage_fraction"][rows][valid])
+    kept = _kept_since(at, day, np.where(valid, values["normalised_permeate_flow_l_per_day"][rows], np.nan))
     if np.isnan(step):
-        step = lasting_step(day, salt_flow)
+        # What flows is told already.
+        step, kept = lasting_step(day, salt_flow), float("nan")
     if np.isnan(step):
-        step = lasting_step(day, read)
+        step, at = lasting_step_at(day, read)
         step = step if step >= _STEP_AS_READ or step <= 1.0 / _STEP_AS_READ else float("nan")
-    level = level_over_first(day, salt_flow)
+        kept = _kept_since(at, day, flow) / PatternLimits().coldest_flow_share
+    level, as_read = level_over_first(day, salt_flow), level_over_first(day, read)
+    facts = {"salt_passage_step_ratio": step, "flow_at_salt_step_ratio": min(kept, 1.0)}
     if np.isnan(level) or not _is_of_now(day[~np.isnan(salt_flow)], day[~np.isnan(read)]):
-        level = level_over_first(day, read)
-    return {"salt_passage_step_ratio": step, "salt_level_ratio": level}
+        return {**facts, "salt_level_ratio": as_read, "salt_passage_as_read_level_ratio": as_read}
+    return {**facts, "salt_level_ratio": level}
+
+
+def _kept_since(first: float, day: Floats, flow: Floats) -> float:
+    """Flow since a day over that of the visits before it; NaN where it was not read."""
+    known = flow > 0.0
+    before, since = (flow[known & is_then] for is_then in (day < first, day >= first))
+    return float(np.median(since) / np.median(before[-BEFORE:])) if len(before) and len(since) else float("nan")
 
 
 def _of_label(history: "History", row: int, rows: Indexes, over_label: Floats) -> dict[str, float]:

@@ -110,8 +110,8 @@ def _pairs(flags: Sequence[dict[str, str]]) -> frozenset[tuple[str, str]]:
 class PlacementTable:
     """Cartridges of one stage, in the order of unit and time.
 
-    `placed_day` and `removed_day` are days since 1970-01-01 UTC (infinite while it stands); `items` holds the fields
-    asked for, by name.
+    `placed_day` and `removed_day` are days since 1970-01-01 UTC (infinite while it stands), and so is
+    `first_installed_day`, before `placed_day` where a lag became lead; `items` holds the fields asked for, by name.
     """
 
     unit_ids: Indexes
@@ -119,6 +119,7 @@ class PlacementTable:
     roles: list[str]
     placed_day: Floats
     removed_day: Floats
+    first_installed_day: Floats
     items: dict[str, list[Any]]
 
     def __len__(self) -> int:
@@ -130,6 +131,7 @@ def load_placements(
 ) -> dict[str, PlacementTable]:
     """Read which cartridges of some stages stood in some units, and what their labels say; a table for each stage."""
     fields = ["position__stage", "position__unit_id", "position_id", "position__role", "placed_at", "removed_at"]
+    fields.append("first_installed_at")
     fields += [f"item__{name}" for name in item_fields]
     rows = (
         Placement.objects.of_company(company)
@@ -144,7 +146,7 @@ def load_placements(
 
 
 def _placement_table(values: Sequence[Sequence[Any]], item_fields: Sequence[str]) -> PlacementTable:
-    count = 5 + len(item_fields)
+    count = 6 + len(item_fields)
     columns = [list(column) for column in zip(*values, strict=True)] if values else [[] for _ in range(count)]
     return PlacementTable(
         unit_ids=np.array(columns[0], dtype=np.int64),
@@ -154,7 +156,8 @@ def _placement_table(values: Sequence[Sequence[Any]], item_fields: Sequence[str]
         removed_day=np.array(
             [np.inf if at is None else at.timestamp() / SECONDS_PER_DAY for at in columns[4]], dtype=np.float64
         ),
-        items=dict(zip(item_fields, columns[5:], strict=True)),
+        first_installed_day=np.array([at.timestamp() / SECONDS_PER_DAY for at in columns[5]], dtype=np.float64),
+        items=dict(zip(item_fields, columns[6:], strict=True)),
     )
 
 

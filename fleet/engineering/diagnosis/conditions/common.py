@@ -7,6 +7,8 @@ from fleet.engineering.diagnosis.facts import Facts
 
 REST_LOW: Final = 0.90
 REST_HIGH: Final = 1.15
+BEHIND_ITS_CAUSE: Final = 0.4
+"""What a sign is worth beside the finding that explains it: it stands behind that."""
 
 
 def surely(margin: float, *, at_limit: float = 0.55, best: float = 0.95) -> float:

@@ -31,7 +31,20 @@ def off_its_label(f: Facts) -> Evidence | None:
     if least is not None and least > high:
         sureness = surely(least / high - 1.0, at_limit=0.65)
         return Evidence(sureness, {"flow_over_label": least}, words.more_than_its_label(least))
-    return None
+    return _less_than_the_one_before(f) if most is None and least is None else None
+
+
+def _less_than_the_one_before(f: Facts) -> Evidence | None:
+    """A new membrane gives far less than the one it replaced ever did, by more than two labels may differ.
+
+    What a tank holds back where nobody shuts it off or reads it, it held back of both.
+    """
+    over, tolerance = f.number("flow_over_previous_membrane"), f.pattern_limits.label_flow_tolerance
+    low = (1.0 - tolerance) / (1.0 + tolerance)
+    if over is None or over >= low:
+        return None
+    sure = surely(low / max(over, 0.05) - 1.0, at_limit=0.65)
+    return Evidence(sure, {"flow_over_previous": over}, words.less_than_the_one_before(over))
 
 
 def wastes_too_little(f: Facts) -> Evidence | None:

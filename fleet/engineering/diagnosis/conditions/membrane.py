@@ -4,7 +4,13 @@ from typing import Final
 
 from fleet.engineering.constants import DAYS_PER_YEAR
 from fleet.engineering.diagnosis import words
-from fleet.engineering.diagnosis.conditions.common import REST_HIGH, REST_LOW, normalised_flow_is_normal, surely
+from fleet.engineering.diagnosis.conditions.common import (
+    BEHIND_ITS_CAUSE,
+    REST_HIGH,
+    REST_LOW,
+    normalised_flow_is_normal,
+    surely,
+)
 from fleet.engineering.diagnosis.conditions.flows import too_little_concentrate
 from fleet.engineering.diagnosis.conditions.pressures import pressure_fault
 from fleet.engineering.diagnosis.facts import Facts
@@ -19,8 +25,6 @@ _HARMFUL_EXPOSURE_PPM_H: Final = 200.0
 _OLD_DAYS: Final = 730.0
 # No season brings so much more salt than usual: one look is enough.
 _OTHER_WATER: Final = 1.6
-# A sign stands behind the finding that explains it.
-_BEHIND_ITS_CAUSE: Final = 0.4
 # Up to so much more salt flows through a membrane that is only plugged.
 _STEADY_SALT: Final = 1.2
 # After so long slime has grown, or a membrane that was emptied has dried out (common practice, no source).
@@ -46,9 +50,13 @@ def _most_flow_left(f: Facts) -> float | None:
 
 
 def _flow_level(f: Facts) -> float | None:
-    """Flow at the newest visits over that of the first ones; the most it may be, before a tank of unread pressure."""
+    """The most that the flow may be at the newest visits over that of the first ones, by whatever tells of it.
+
+    Brought to one condition; before a tank of unread pressure; or as read, where no cold explains it.
+    """
     level = f.number("flow_level_ratio")
-    return f.number("flow_level_behind_tank_ratio") if level is None else level
+    known = (f.number("flow_level_behind_tank_ratio") if level is None else level, _most_flow_left(f))
+    return min((each for each in known if each is not None), default=None)
 
 
 def _plugged(f: Facts) -> tuple[float, float] | None:
@@ -57,14 +65,12 @@ def _plugged(f: Facts) -> tuple[float, float] | None:
     if both is not None:
         return both
     salt, level = f.number("salt_level_ratio"), _flow_level(f)
-    if salt is None:
+    if salt is None or level is None or level < _SOME_FLOW:
         return None
-    if level is not None:
-        # At one temperature the level is that of the salt that flows.
-        return (level, salt / level) if level >= _SOME_FLOW else None
-    left = _most_flow_left(f)
-    # The cold that is allowed for holds back the salt with the water.
-    return None if left is None else (left, salt * f.pattern_limits.coldest_flow_share)
+    if f.number("salt_passage_as_read_level_ratio") is not None:
+        # The salt that flows is its share of the water; the cold that is allowed for holds back both.
+        salt *= level if _most_flow_left(f) is None else level * f.pattern_limits.coldest_flow_share
+    return level, salt / level
 
 
 def _numbers(flow: float, passage: float, **more: float) -> dict[str, float | str]:
@@ -191,7 +197,13 @@ def _step_at_steady_flow(f: Facts) -> float | None:
     step, flow_step = f.number("salt_passage_step_ratio"), _flow_step(f)
     if step is None or step < f.pattern_limits.salt_passage_step or not _more_than_the_meter_rounds(f, step):
         return None
-    return None if flow_step is not None and flow_step < f.pattern_limits.flow_step_down else step
+    if flow_step is not None and flow_step < f.pattern_limits.flow_step_down:
+        return None
+    # What takes the water for months makes the salt a larger share of what is left: no leak has to be there.
+    age = f.number("membrane_age_days") or 0.0
+    steady = f.pattern_limits.flow_step_down * _FLOW_LEFT_AFTER_YEAR ** (age / DAYS_PER_YEAR)
+    flows = (f.number("flow_at_salt_step_ratio"), _flow_level(f))
+    return None if any(flow is not None and flow < steady for flow in flows) else step
 
 
 def _more_than_the_meter_rounds(f: Facts, step: float, *, steps: float = 1.5) -> bool:
@@ -418,7 +430,7 @@ def holds_back_too_little(f: Facts) -> Evidence | None:
             return None
         is_explained = True
     return Evidence(
-        _BEHIND_ITS_CAUSE if is_explained else surely(passage / allowed - 1.0),
+        BEHIND_ITS_CAUSE if is_explained else surely(passage / allowed - 1.0),
         {"rejection": 1.0 - passage, "limit": 1.0 - allowed},
         words.rejection_too_low(1.0 - passage, 1.0 - allowed, allowed * feed),
     )
@@ -445,11 +457,15 @@ def above_its_limit(f: Facts) -> Evidence | None:
         return None
     numbers: dict[str, float | str] = {"product_tds": water, "limit": limit}
     sure = surely((water - limit) / (2.0 * step))
+    is_membrane = _is_explained(f) or aged(f) is not None or holds_back_too_little(f) is not None
     if adds_salt:
+        if is_membrane and permeate is not None and is_exhausted("product_tds_mg_per_l", permeate, limit):
+            # Its own water is past the limit already: what comes after the membrane is not the first to blame.
+            sure *= BEHIND_ITS_CAUSE
         return Evidence(sure, numbers, words.adds_salt(water, limit))
-    if _is_explained(f) or aged(f) is not None:
+    if is_membrane:
         # The membrane is to blame, which its own rule says: it comes first.
-        return Evidence(_BEHIND_ITS_CAUSE, numbers, words.above_limit_by_membrane(water, limit))
+        return Evidence(BEHIND_ITS_CAUSE, numbers, words.above_limit_by_membrane(water, limit))
     return Evidence(sure, numbers, words.above_limit_of_use(water, limit))
 
 
@@ -501,7 +517,7 @@ def low_driving_pressure(f: Facts) -> Evidence | None:
     if not normal or permeate < 1.15 or flow > REST_LOW or inlet > f.pattern_limits.low_pressure_share:
         return None
     # Where its own rule says why the pressure is low, this says no more than what comes of it.
-    sure = _BEHIND_ITS_CAUSE if pressure_fault(f) else 0.85
+    sure = BEHIND_ITS_CAUSE if pressure_fault(f) else 0.85
     return Evidence(
         sure, {"inlet_over_baseline": inlet, "flow_over_baseline": flow, "permeate_tds_over_baseline": permeate}
     )

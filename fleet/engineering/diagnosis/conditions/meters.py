@@ -115,7 +115,9 @@ def gauge_against_flow(f: Facts) -> Evidence | None:
     known = [flow for flow in flows if flow is not None]
     if inlet is None or not known or f.text("state") == "static":
         return None
-    low, high = f.pattern_limits.flow_as_ever_low, f.pattern_limits.flow_as_ever_high
+    high, coldest = f.pattern_limits.flow_as_ever_high, f.pattern_limits.coldest_flow_share
+    # What so low a pressure would give in the warmest water; cold water at the pressure of ever gives no less.
+    low = min(f.pattern_limits.flow_as_ever_low, max(coldest, inlet**0.5 / coldest))
     fell = inlet <= f.pattern_limits.gauge_fell_to and min(known) >= low
     rose = inlet >= f.pattern_limits.gauge_rose_to and max(known) <= high
     if not fell and not rose:

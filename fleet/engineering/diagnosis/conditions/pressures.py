@@ -4,7 +4,7 @@ from dataclasses import replace
 from typing import Final
 
 from fleet.engineering.diagnosis import words
-from fleet.engineering.diagnosis.conditions.common import surely
+from fleet.engineering.diagnosis.conditions.common import BEHIND_ITS_CAUSE, surely
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
 from fleet.engineering.formulas.needed_pressure import pump_is_due_below_kpa
@@ -95,11 +95,23 @@ def line_pressure_fell(f: Facts) -> Evidence | None:
         return None
     times = fall / f.pattern_limits.line_pressure_fall_kpa
     numbers: dict[str, float | str] = {"line_pressure_kpa": line, "baseline_line_pressure_kpa": baseline}
-    evidence = Evidence(surely(times - 1.0), numbers, is_clear=times >= _CLEAR_FALL)
+    sure = surely(times - 1.0)
+    if _drain_runs_free(f):
+        # What runs to the drain in streams lowers the pressure of the line as well.
+        sure *= BEHIND_ITS_CAUSE
+    evidence = Evidence(sure, numbers, is_clear=times >= _CLEAR_FALL)
     if f.prefilter_differential_pressure_is_normal is None:
         installer, client = words.line_pressure_fell_prefilters_unread()
         return replace(evidence, for_installer=installer, for_client=client)
     return evidence
+
+
+def _drain_runs_free(f: Facts) -> bool:
+    """Whether far more concentrate flows than ever, and than the restrictor passes by its label where that is known."""
+    drain = f.ratio("concentrate_flow_l_per_day", "baseline_concentrate_flow_l_per_day")
+    by_label = f.ratio("concentrate_flow_l_per_day", "most_restrictor_flow_l_per_day")
+    limit = f.pattern_limits.ratio_high
+    return drain is not None and drain > limit and (by_label is None or by_label > limit)
 
 
 def pressure_fault(f: Facts) -> bool:

@@ -352,7 +352,12 @@ EDGES = [
     Edge("D73", "product_tds_mg_per_l", "to", 12.0, {"fresh_resin_product_tds_mg_per_l": 8.0, PERMEATE: 20.0}),
     Edge("D74", GAUGE, "to", lambda x: x.gauge_fell_to, AS_EVER, ("gauge_fell_to",)),
     Edge("D74", GAUGE, "from", lambda x: x.gauge_rose_to, AS_EVER, ("gauge_rose_to",)),
-    Edge("D74", "permeate_flow_over_usual", "from", lambda x: x.flow_as_ever_low, {GAUGE: 0.3}, ("flow_as_ever_low",)),
+    Edge("D74", "permeate_flow_over_usual", "from", lambda x: x.flow_as_ever_low, {GAUGE: 0.4}, ("flow_as_ever_low",)),
+    # a gauge at a twelfth: the concentrate would fall to 0.29, in the warmest water to 0.44; the coldest leaves 0.65
+    Edge("D74", "permeate_flow_over_usual", "from", lambda x: x.coldest_flow_share, {GAUGE: 1 / 12}, exactly=False),
+    # two labels may differ as 0.75 to 1.25
+    Edge("D70", "flow_over_previous_membrane", "below", 0.6, {}),
+    Edge("D06", "flow_at_salt_step_ratio", "from", lambda x: x.flow_step_down, {STEP: 2.0, "membrane_age_days": 0.0}),
     Edge("D74", "permeate_flow_over_usual", "to", lambda x: x.flow_as_ever_high, {GAUGE: 2.5}, ("flow_as_ever_high",)),
     Edge("D03", "most_restrictor_flow_l_per_day", "from", lambda x: 800.0 / x.ratio_high,
          {"has_booster_pump": True, "inlet_pressure_kpa": 395.0}, ("ratio_high",), exactly=False),

@@ -4,10 +4,12 @@
     python -m tests.benchmarks.bench_night --units 1000 --profile findings
     python -m tests.benchmarks.bench_night --units 800 --workers    one worker against two, on PostgreSQL with a queue
 
-Nights of one company, in processor seconds of all processes together: the first one; the next day's with nothing new;
-the one after it, for which 1 % of the units got a reading. One unit in ten is read weekly, the others every month; five
-positions a unit; every site's water was analysed. Values are invented; only their number and kind matter here. The
-database is a file of its own that goes with the run, or the one that `--database` names, which must be empty.
+Nights of one company, in processor seconds of all processes together, and in queries of the one that plans: the first;
+the next day's, for which 1 % of the units got a reading; the one after it, with nothing new. Whatever is not made again
+for news alone costs in the second what it cost in the first. One unit in ten is read weekly, the others every month;
+five positions a unit; every site's water was analysed. Values are invented; only their number and kind matter here.
+The database is a file of its own that goes with the run, or the one that `--database` names: an empty one is filled,
+and one that a run left goes on after its last night, with the two later nights alone.
 
 With `--workers` the night of all units is done by one worker process and by two, which share its blocks of units. Their
 speed-up is printed by the clock, and by processor seconds: those of one worker alone over those of the busier of two,
@@ -23,8 +25,9 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -43,9 +46,12 @@ STEPS = {
     "calibrate_travel": "driving times",
     "refresh_needs": "needs",
     "propose_visits": "visits",
-    "plan_rounds": "plan and parts",
+    "plan_rounds": "plan",
 }
 """Name in the module of the night -> name of the step."""
+
+WITHIN = {"write_parts_lists": "parts"}
+"""Name in the module of the plan -> a step that is done within another, and counted by itself."""
 
 
 def main() -> None:
@@ -54,8 +60,9 @@ def main() -> None:
     parser.add_argument("--units", type=int, default=400)
     parser.add_argument("--months", type=int, default=12)
     parser.add_argument("--iterations", type=int, default=200, help="effort of the planner")
-    parser.add_argument("--profile", choices=list(STEPS.values()), help="print where a step's time goes, first night")
-    parser.add_argument("--database", help="address of an empty database")
+    profiled = [*STEPS.values(), *WITHIN.values()]
+    parser.add_argument("--profile", choices=profiled, help="print where a step's time goes, first of the nights")
+    parser.add_argument("--database", help="address of a database that is empty, or that a run left")
     parser.add_argument("--workers", action="store_true", help="let one worker process do it, and two")
     options = parser.parse_args()
     if options.workers:
@@ -81,24 +88,54 @@ def set_up(database: str) -> None:
 
 def run(options: argparse.Namespace) -> None:
     """Run the nights."""
-    from fleet.models import Reading
+    from accounts.models import Company
+    from fleet.models import Reading, Unit
+    from scheduling.models import Plan
 
-    company = invent(options.units, options.months)
-    print(f"{options.units} units, {Reading.objects.count()} readings, {options.months} months; ", end="")
-    print(f"load {os.getloadavg()[0]:.1f}, {len(os.sched_getaffinity(0))} cores")
-    nights = {"first": night(company, NOW, options.iterations, options.profile)}
-    nights["nothing new"] = night(company, NOW + timedelta(days=1), options.iterations)
-    hear_from(company, 0.01, NOW + timedelta(days=1, hours=9))
-    nights["1 % news"] = night(company, NOW + timedelta(days=2), options.iterations)
-    steps = list(dict.fromkeys(step for times in nights.values() for step in times))
-    print("| step | " + " | ".join(nights) + " | 1 % / first |\n| -- | " + "--: | " * (len(nights) + 1))
-    for step in steps:
-        times = [one.get(step, 0.0) for one in nights.values()]
-        print(f"| {step} | " + " | ".join(f"{seconds:.2f}" for seconds in times) + f" | {_share(times)} |")
-    sums = [sum(one.values()) for one in nights.values()]
-    print("| all | " + " | ".join(f"{seconds:.2f}" for seconds in sums) + f" | {_share(sums)} |")
-    units = [sum(seconds for step, seconds in one.items() if step in UNIT_STEPS) for one in nights.values()]
-    print("| of units | " + " | ".join(f"{seconds:.2f}" for seconds in units) + f" | {_share(units)} |")
+    company = Company.objects.first()
+    went_on = company is not None and Plan.objects.of_company(company).exists()
+    company = company or invent(options.units, options.months)
+    units = Unit.objects.count()
+    print(f"{units} units, {Reading.objects.count()} readings, {options.months} months; ", end="")
+    print(f"load {os.getloadavg()[0]:.1f}, {len(os.sched_getaffinity(0))} cores", flush=True)
+    nights: dict[str, dict[str, Cost]] = {}
+    last = NOW
+    if went_on:
+        last = Plan.objects.of_company(company).order_by("-created_at").values_list("created_at", flat=True)[0]
+    else:
+        nights["first"] = night(company, NOW, options.iterations, options.profile)
+    hear_from(company, 0.01, last + timedelta(hours=8))
+    in_second = options.profile if went_on else None
+    nights["1 % news"] = night(company, last + timedelta(days=1), options.iterations, in_second)
+    nights["nothing new"] = night(company, last + timedelta(days=2), options.iterations)
+    print_table(nights)
+
+
+def print_table(nights: "Mapping[str, Mapping[str, Cost]]") -> None:
+    """Seconds and queries of each step of each night, and what the night with news takes of the first one."""
+    steps = list(dict.fromkeys(step for costs in nights.values() for step in costs))
+    print("| step | " + " | ".join(f"{name}, s | queries" for name in nights) + " | share of the first |")
+    print("| -- | " + "--: | " * (2 * len(nights) + 1))
+    sums = {"all": steps, "of units": UNIT_STEPS, "of all but the plan": [step for step in steps if step != "plan"]}
+    for name, parts in {**{step: [step] for step in steps}, **sums}.items():
+        costs = [sum((one[part] for part in parts if part in one), Cost()) for one in nights.values()]
+        figures = " | ".join(f"{cost.seconds:.2f} | {cost.queries}" for cost in costs)
+        first, news = nights.get("first"), costs[list(nights).index("1 % news")]
+        print(f"| {name} | {figures} | {_share(costs[0], news) if first else ''} |")
+
+
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """What a step takes."""
+
+    seconds: float = 0.0
+    queries: int = 0
+
+    def __add__(self, other: "Cost") -> "Cost":
+        return Cost(self.seconds + other.seconds, self.queries + other.queries)
+
+    def __sub__(self, other: "Cost") -> "Cost":
+        return Cost(self.seconds - other.seconds, self.queries - other.queries)
 
 
 def share(options: argparse.Namespace) -> None:
@@ -186,44 +223,66 @@ UNIT_STEPS = ("indicators", "forecasts", "findings")
 """Steps that are done for units with news alone."""
 
 
-def _share(times: list[float]) -> str:
-    return f"{100 * times[-1] / times[0]:.1f} %" if times[0] >= 0.01 else ""
+def _share(first: Cost, news: Cost) -> str:
+    return f"{100 * news.seconds / first.seconds:.1f} %" if first.seconds >= 0.01 else ""
 
 
-def night(company: Any, now: datetime, iterations: int, profiled: str | None = None) -> dict[str, float]:
-    """Processor seconds of each step of a night."""
+def night(company: Any, now: datetime, iterations: int, profiled: str | None = None) -> dict[str, Cost]:
+    """What each step of a night takes."""
     from scheduling.services import nightly
 
-    times: dict[str, float] = {}
-    with timed_steps(nightly, times, profiled):
+    costs: dict[str, Cost] = {}
+    with timed_steps(costs, profiled):
         nightly.run_nightly(company=company, now=now, iterations=iterations)
-    return times
+    return costs
 
 
 @contextmanager
-def timed_steps(module: Any, times: dict[str, float], profiled: str | None) -> Iterator[None]:
+def timed_steps(costs: dict[str, Cost], profiled: str | None) -> Iterator[None]:
     """Time the steps of a night while the block lasts."""
-    plain = {name: getattr(module, name) for name in STEPS}
+    from django.db import connection
+
+    from scheduling.services import nightly
+    from scheduling.services.rounds import plans
+
+    queries = 0
+
+    def counted(execute: Callable[..., Any], *statement: Any) -> Any:
+        nonlocal queries
+        queries += 1
+        return execute(*statement)
+
+    def so_far() -> Cost:
+        return Cost(_processor(), queries)
 
     def timed(step: str, work: Callable[..., Any]) -> Callable[..., Any]:
         def run_step(*args: Any, **named: Any) -> Any:
             profile = cProfile.Profile() if step == profiled else None
-            start = _processor()
+            start, within = so_far(), _sum_within(costs)
             result = profile.runcall(work, *args, **named) if profile else work(*args, **named)
-            times[step] = times.get(step, 0.0) + _processor() - start
+            took = so_far() - start
+            costs[step] = costs.get(step, Cost()) + took - (_sum_within(costs) - within)
             if profile:
                 pstats.Stats(profile, stream=sys.stdout).sort_stats("cumtime").print_stats(45)
             return result
 
         return run_step
 
-    for name, step in STEPS.items():
-        setattr(module, name, timed(step, plain[name]))
+    places = [(nightly, name, step) for name, step in STEPS.items()]
+    places += [(plans, name, step) for name, step in WITHIN.items()]
+    plain = [(module, name, getattr(module, name)) for module, name, _ in places]
+    for (module, name, step), (_, _, work) in zip(places, plain, strict=True):
+        setattr(module, name, timed(step, work))
     try:
-        yield
+        with connection.execute_wrapper(counted):
+            yield
     finally:
-        for name, work in plain.items():
+        for module, name, work in plain:
             setattr(module, name, work)
+
+
+def _sum_within(costs: Mapping[str, Cost]) -> Cost:
+    return sum((cost for step, cost in costs.items() if step in WITHIN.values()), Cost())
 
 
 def _processor() -> float:

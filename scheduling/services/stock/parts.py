@@ -1,9 +1,8 @@
 """Parts lists: for every visit of a plan, for every van's round, for the plan's days and for the weeks to order for."""
 
-import json
 import math
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -11,8 +10,10 @@ from typing import Any
 from django.db import transaction
 
 from accounts.errors import Conflict, Fault, InvalidInput
+from accounts.many_rows import update_rows
 from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem
+from fleet.services.known import MOST_NAMED
 from scheduling.models import Installer, Need, PartsLine, PartsList, Plan, Visit
 from scheduling.planning.stock import reorder
 from scheduling.planning.stock.deliveries import order_by
@@ -49,7 +50,7 @@ def write_parts_lists(*, plan: Plan, now: datetime) -> PartsWritten:
     * one for each visit in it, against what is in stock and on order for it,
     * one for each round: what its van holds, what is to be loaded from the store, what is missing,
     * one for the plan's days and one for the weeks the policy orders for: short is what must be ordered, in packs, with
-      the last day on which an order still arrives in time.
+      the last day on which an order still arrives in time. Where they are the same days, the latter alone.
 
     Every piece in stock and on order is allocated once, to visits confirmed first, then to those in the
     plan, where the piece is urgent before where it is not, then to the others, each by date; so two rounds never count
@@ -63,10 +64,10 @@ def write_parts_lists(*, plan: Plan, now: datetime) -> PartsWritten:
         lock_company(company.pk)
         writer = PartsWriter(plan, today, now)
         writer.visits_and_rounds()
-        last_of_plan = plan.first_day + timedelta(days=plan.days - 1)
-        writer.period(plan.first_day, last_of_plan, in_plan_only=True)
-        last_to_order = today + timedelta(days=writer.rules.order_horizon_days - 1)
-        to_order = writer.period(today, last_to_order, in_plan_only=False)
+        if writer.days_of_plan != writer.days_to_order:
+            writer.period(*writer.days_of_plan, in_plan_only=True)
+        to_order = writer.period(*writer.days_to_order, in_plan_only=False)
+        writer.store()
         writer.delete_stale()
         orders_due(to_order, today, now)
     return PartsWritten(writer.written, writer.unchanged)
@@ -95,8 +96,11 @@ def rewrite_period(*, parts_list: PartsList, now: datetime) -> PartsList:
     first, last = parts_list.first_day, parts_list.last_day
     with transaction.atomic():
         lock_company(parts_list.company_id)
-        of_plan = (first, last) == (plan.first_day, plan.first_day + timedelta(days=plan.days - 1))
-        return PartsWriter(plan, today, now).period(first, last, in_plan_only=of_plan)
+        writer = PartsWriter(plan, today, now)
+        of_plan = (first, last) == writer.days_of_plan != writer.days_to_order
+        rewritten = writer.period(first, last, in_plan_only=of_plan)
+        writer.store()
+        return rewritten
 
 
 class PartsWriter:
@@ -112,14 +116,32 @@ class PartsWriter:
         self.van_names = dict(Installer.objects.of_company(self.company).values_list("pk", "name"))
         self.unplanned = unplanned_use(company=self.company, now=now)
         self.lists = self._read_lists()
-        self.written = self.unchanged = 0
+        self.unchanged = 0
+        # Stored together at the end: a plan has a list for each visit and each round.
+        self.new: list[PartsList] = []
+        self.changed: list[PartsList] = []
+        self.lines: list[PartsLine] = []
+
+    @property
+    def days_of_plan(self) -> tuple[date, date]:
+        """First and last day of the plan."""
+        return self.plan.first_day, self.plan.first_day + timedelta(days=self.plan.days - 1)
+
+    @property
+    def days_to_order(self) -> tuple[date, date]:
+        """First and last day of the weeks the policy orders for."""
+        return self.today, self.today + timedelta(days=self.rules.order_horizon_days - 1)
+
+    @property
+    def written(self) -> int:
+        """How many lists say something new."""
+        return len(self.new) + len(self.changed)
 
     def _read_lists(self) -> dict[tuple[Any, ...], PartsList]:
         rows = PartsList.objects.of_company(self.company).prefetch_related("lines")
         own_lists = [
             *rows.filter(scope=Scope.VISIT, visit__in=self.round_of),
             *rows.filter(scope=Scope.ROUND, round__plan=self.plan),
-            *rows.filter(scope=Scope.PERIOD),
         ]
         return {_key(row): row for row in own_lists}
 
@@ -242,7 +264,13 @@ class PartsWriter:
 
     def _open_needs(self) -> list[Need]:
         rows = Need.objects.of_company(self.company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
-        return list(with_distribution(rows).order_by("pk"))
+        # Most of them are on a visit, and at hand with it.
+        at_hand = {task.need_id: task.need for visit in self.visits.values() for task in visit.tasks.all()}
+        keys = list(rows.order_by("pk").values_list("pk", flat=True))
+        others = [key for key in keys if key not in at_hand]
+        loose = rows if len(others) > MOST_NAMED else rows.filter(pk__in=others)
+        at_hand |= {need.pk: need for need in with_distribution(loose)} if others else {}
+        return [at_hand[key] for key in keys]
 
     def _period_line(
         self, key: str, demands: Sequence[ExpectedDemand], chosen: dict[int, Visit], last: date, *, in_plan_only: bool
@@ -342,26 +370,38 @@ class PartsWriter:
         return sorted(reasons, key=lambda reason: (reason["day"], reason["visit"]))
 
     def _write(self, lines: list[PartsLine], **identity: Any) -> PartsList:
-        """Write a list, or leave it alone when it says the same already."""
+        """Say what a list says, or leave it alone when it says the same already."""
         fresh = PartsList(company=self.company, plan=self.plan, written_at=self.now, **identity)
-        row = self.lists.get(_key(fresh))
+        row = self._stored(fresh)
         if row is None:
-            fresh.save()
             row = fresh
+            self.new.append(row)
         else:
             same_days = (row.first_day, row.last_day) == (fresh.first_day, fresh.last_day)
-            same_lines = sorted(map(_content, row.lines.all())) == sorted(map(_content, lines))
-            if same_days and same_lines and row.plan_id == self.plan.pk:
+            if same_days and _contents(row.lines.all()) == _contents(lines) and row.plan_id == self.plan.pk:
                 self.unchanged += 1
                 return row
             row.plan, row.first_day, row.last_day, row.written_at = self.plan, fresh.first_day, fresh.last_day, self.now
-            row.save()
-            row.lines.all().delete()
+            self.changed.append(row)
         for line in lines:
             line.parts_list = row
-        PartsLine.objects.bulk_create(lines)
-        self.written += 1
+        self.lines += lines
         return row
+
+    def _stored(self, fresh: PartsList) -> PartsList | None:
+        """The list as it is stored, with its lines at hand."""
+        if fresh.scope != Scope.PERIOD:
+            return self.lists.get(_key(fresh))
+        # every night leaves two of them, and only these are asked for
+        rows = PartsList.objects.of_company(self.company).prefetch_related("lines")
+        return rows.filter(scope=Scope.PERIOD, first_day=fresh.first_day, last_day=fresh.last_day).first()
+
+    def store(self) -> None:
+        """Store what the lists say."""
+        PartsList.objects.bulk_create(self.new)
+        update_rows(self.changed, ["plan", "first_day", "last_day", "written_at"])
+        PartsLine.objects.filter(parts_list__in=[row.pk for row in self.changed]).delete()
+        PartsLine.objects.bulk_create(self.lines)
 
     def delete_stale(self) -> None:
         """Drop lists of visits and periods that a replaced plan left behind: nobody would load or order by them."""
@@ -375,11 +415,7 @@ def _from(place: str, shares: Sequence[Share]) -> int:
 
 
 def _key(row: PartsList) -> tuple[Any, ...]:
-    if row.scope == Scope.VISIT:
-        return (row.scope, row.visit_id)
-    if row.scope == Scope.ROUND:
-        return (row.scope, row.round_id)
-    return (row.scope, row.first_day, row.last_day)
+    return (row.scope, row.visit_id if row.scope == Scope.VISIT else row.round_id)
 
 
 _COMPARED = (
@@ -402,6 +438,6 @@ _COMPARED = (
 )
 
 
-def _content(line: PartsLine) -> tuple[str, ...]:
-    # a database may give the keys of stored JSON in an order of its own
-    return tuple(json.dumps(getattr(line, name), sort_keys=True, default=str) for name in _COMPARED)
+def _contents(lines: Iterable[PartsLine]) -> list[tuple[Any, ...]]:
+    """What lines say, in the order of their items, each of which has one."""
+    return [tuple(getattr(line, name) for name in _COMPARED) for line in sorted(lines, key=lambda line: line.item_id)]

@@ -4,6 +4,9 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from pytest_django import DjangoAssertNumQueries
 
 from accounts.models import Membership
 from fleet.models import CatalogueItem, PartsRule
@@ -21,7 +24,7 @@ from scheduling.models import (
 from scheduling.planning.stock.deliveries import order_by
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.rounds.plans import plan_rounds
-from scheduling.services.stock.parts import write_parts_lists
+from scheduling.services.stock.parts import rewrite_period, write_parts_lists
 from scheduling.services.visits.visits import cancel_visit, confirm_visit, propose_visits
 from tests import factories
 from tests.scheduling.town import NOW, RO_DI_TRAIN, TODAY, Town
@@ -356,3 +359,37 @@ def test_the_part_that_fits_the_unit_takes_the_place_of_the_rules_part(
         _restrictor_item(town, "fits", 800.0)
     write_parts_lists(plan=_planned(town), now=NOW)
     assert set(_lines("visit")) == taken
+
+
+def test_lists_of_many_visits_ask_no_more_than_those_of_few(
+    town: Town, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
+    town.installer("Ada")
+    for east in (2, 4):
+        town.forecast(town.position(town.unit(town.site(east_km=east)), "carbon"), 0)
+    few = _planned(town)
+    PartsList.objects.all().delete()
+    with CaptureQueriesContext(connection) as asked:
+        write_parts_lists(plan=few, now=NOW)
+    for east in (6, 8, 10, 12):
+        town.forecast(town.position(town.unit(town.site(east_km=east)), "carbon"), 0)
+    many = _planned(town)
+    PartsList.objects.all().delete()
+    with django_assert_max_num_queries(len(asked)):
+        write_parts_lists(plan=many, now=NOW)
+    assert PartsList.objects.filter(scope="visit").count() == 6
+
+
+def test_a_plan_of_the_days_to_order_for_has_one_list_for_them(town: Town) -> None:
+    town.installer("Ada")
+    CompanyPolicy.objects.update_or_create(company=town.company, defaults={"settings": {"order_horizon_days": 7}})
+    for east, days in ((2, 0), (4, 50)):
+        town.forecast(town.position(town.unit(town.site(east_km=east)), "carbon"), days)
+    refresh_needs(company=town.company, now=NOW)
+    propose_visits(company=town.company, now=NOW)
+    plan = plan_rounds(company=town.company, by=None, now=NOW, first_day=TODAY, days=7, iterations=50).plan
+    period = PartsList.objects.get(scope="period")
+    assert (period.first_day, period.last_day) == (TODAY, TODAY + timedelta(days=6))
+    assert write_parts_lists(plan=plan, now=NOW).written == 0
+    rewrite_period(parts_list=period, now=NOW)
+    assert period.written_at == PartsList.objects.get(scope="period").written_at

@@ -9,6 +9,7 @@ Runs on a database of its own in memory; companies and readings are invented fro
 import argparse
 import os
 import time
+from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -62,18 +63,14 @@ def invent(units: int) -> object:
     return company
 
 
-def invent_rows(rows: int, units: int) -> list[list[str]]:
+def invent_rows(rows: int, units: int) -> Iterator[list[str]]:
     """Rows of a log, spread over the units and the months before now."""
     rng = np.random.default_rng(7)
-    rows_made = []
     for number in range(rows):
         at = NOW - timedelta(hours=1 + 24 * (number // units))
         noise = rng.normal(1.0, 0.02, 9)
         values = np.array([62, 60, 59, 240, 9, 1, 0.4, 75, 300]) * noise
-        rows_made.append(
-            [f"U{number % units}", f"{at:%Y-%m-%dT%H:%M:%SZ}", f"R{number}", *(f"{v:.1f}" for v in values), "flowing"]
-        )
-    return rows_made
+        yield [f"U{number % units}", f"{at:%Y-%m-%dT%H:%M:%SZ}", f"R{number}", *(f"{v:.1f}" for v in values), "flowing"]
 
 
 def bench_intake(rows: int, units: int) -> None:
@@ -82,7 +79,7 @@ def bench_intake(rows: int, units: int) -> None:
     from fleet.intake.readings_log import read_log
 
     company = invent(units)
-    invented = invent_rows(rows, units)
+    invented = list(invent_rows(rows, units))
     content = (HEADER + "\n".join(",".join(row) for row in invented)).encode()
     start = time.perf_counter()
     read_log(company=company, by=None, name="log.csv", content=content, now=NOW)  # type: ignore[arg-type]

@@ -40,6 +40,11 @@ class DomainError(Exception):
         if not self.faults and pointer is not None:
             self.faults = (Fault(pointer, sentence),)
 
+    @property
+    def in_full(self) -> str:
+        """What happened and every fault, each said once, where there is no form to show them beside their fields."""
+        return " ".join(dict.fromkeys([self.sentence, *(fault.sentence for fault in self.faults)]))
+
     def __reduce__(self) -> tuple[Any, ...]:
         # Work that other processes share raises there what is told here.
         return _made_again, (type(self), self.args, self.__dict__.copy())

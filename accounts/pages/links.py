@@ -58,8 +58,7 @@ class LinkPage(View):
             followed = self.follow(token, password, place_of(request))
             return self._page(request, followed or page_words.no_link(), status=200 if followed else 404)
         except DomainError as error:
-            remark = " ".join([error.sentence, *(fault.sentence for fault in error.faults)])
-            return self._page(request, page, remark=remark, status=400)
+            return self._page(request, page, remark=error.in_full, status=400)
 
     def shown(self, token: str) -> Page | None:
         """The page of a link; None where the link is of no use."""

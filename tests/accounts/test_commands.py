@@ -86,6 +86,9 @@ def test_a_second_company_of_a_name_is_refused_and_a_missing_address_is_named(mo
         found_company(monkeypatch, "EAST WATER", "ida@east.example", *IN_PARIS)
     with pytest.raises(CommandError, match="Give the email"):
         found_company(monkeypatch, "West Water", *IN_PARIS)
+    # said once, and no word of whose account it is
+    with pytest.raises(CommandError, match=r"^This address cannot be used, [^.]+\. Give another address\.$"):
+        found_company(monkeypatch, "West Water", "Eve@East.example", *IN_PARIS)
     assert Company.objects.count() == 1
 
 

@@ -1,4 +1,4 @@
-"""What services raise, on its way from one process to another."""
+"""What services raise: on its way from one process to another, and told in full."""
 
 import pickle
 
@@ -24,3 +24,10 @@ def test_what_another_process_raised_is_told_here(error: DomainError) -> None:
         error.faults,
         error.sentence,
     )
+
+
+def test_what_happened_is_said_in_full_and_nothing_twice() -> None:
+    weak = InvalidInput("weak", "This is weak.", faults=[Fault("/a", "It is short."), Fault("/a", "It is a name.")])
+    assert weak.in_full == "This is weak. It is short. It is a name."
+    assert InvalidInput("not_a_number", "Write digits.", pointer="/price").in_full == "Write digits."
+    assert Conflict("changed", "It has changed.").in_full == "It has changed."

@@ -41,7 +41,7 @@ class Command(BaseCommand):
                     by=owner, email=options["email"], name=options["name"], role=options["role"], now=timezone.now()
                 )
         except DomainError as error:
-            raise CommandError(" ".join([error.sentence, *(fault.sentence for fault in error.faults)])) from None
+            raise CommandError(error.in_full) from None
         except ValidationError as error:
             raise CommandError(" ".join(error.messages)) from None
         except DatabaseError as error:

@@ -65,7 +65,7 @@ class Command(BaseCommand):
                 now=timezone.now(),
             )
         except DomainError as error:
-            raise CommandError(" ".join([error.sentence, *(fault.sentence for fault in error.faults)])) from None
+            raise CommandError(error.in_full) from None
         except ValidationError as error:
             raise CommandError(" ".join(error.messages)) from None
         self.stdout.write(f"Founded {owner.company}; {owner.user.email} owns it.")

@@ -129,5 +129,5 @@ class StockOutlookViewSet(ReadOnlyViewSet):
 
     def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         item = self.get_object()
-        outlook = StockOutlook(company=self.by.company, now=self.now).of(item)
+        outlook = StockOutlook(company=self.by.company, now=self.now).of(item, with_places=True)
         return Response(OneItemOutlookSerializer(outlook, context=self.get_serializer_context()).data)

@@ -36,8 +36,13 @@ def quantile_days(forecast: Forecast, today: date) -> tuple[float, ...]:
 
     What is exhausted by the end of a day counts as of that day, so that a probability by a day is the forecast's own.
     """
-    last_tenth_today = TENTHS * ((today - forecast.as_of).days + 1) - 1
-    return tuple((tenth - last_tenth_today) / TENTHS for tenth in forecast.date_grid[-len(DISTRIBUTION_LEVELS) :])
+    return days_from(forecast.as_of, forecast.date_grid, today)
+
+
+def days_from(as_of: date, date_grid: Sequence[int], today: date) -> tuple[float, ...]:
+    """A distribution as a forecast stores it, in days from today; as `quantile_days`."""
+    last_tenth_today = TENTHS * ((today - as_of).days + 1) - 1
+    return tuple((tenth - last_tenth_today) / TENTHS for tenth in date_grid[-len(DISTRIBUTION_LEVELS) :])
 
 
 def forecast_facts(forecast: Forecast, today: date) -> ForecastFacts:

@@ -22,9 +22,6 @@ OF_FORECAST: Final = (
     "installer_sentence",
 )
 
-#: What its distribution is worked out from (`facts.quantile_days`).
-OF_DISTRIBUTION: Final = ("as_of", "date_grid")
-
 #: What it is told of a cartridge.
 OF_PLACEMENT: Final = ("first_installed_on", "first_installed_at")
 
@@ -56,8 +53,3 @@ def with_dates(needs: "QuerySet[Need]", *related: str) -> "QuerySet[Need]":
         unread += all_but(Placement, OF_PLACEMENT, f"{path}__placement")
     joined = ("finding", "forecast__placement", "lag_forecast__placement", *related)
     return needs.select_related(*joined).defer(*unread)
-
-
-def with_distribution(needs: "QuerySet[Need]") -> "QuerySet[Need]":
-    """Needs with their positions and the distribution of their forecasts at hand."""
-    return needs.select_related("position", "forecast").defer(*all_but(Forecast, OF_DISTRIBUTION, "forecast"))

@@ -3,11 +3,12 @@
 from datetime import date
 
 from scheduling.models import Need
+from scheduling.services.needs.rows import NeedRow
 
 _WEEK = 7
 
 
-def cost_of_a_week(need: Need, *, day: date) -> float | None:
+def cost_of_a_week(need: Need | NeedRow, *, day: date) -> float | None:
     """What meeting a need a week after a day is expected to cost more than on it, or as soon as it may be met; None
     where nobody can say."""
     if need.curve_first_day is None:

@@ -269,18 +269,27 @@ def late_deliveries(*, company: Company, now: datetime) -> list[LateLine]:
     """Lines that are overdue, or come too late for a visit, with the visits that endangers; the earliest first."""
     today = company.day_at(now)
     allocation = Allocation(company=company, today=today, plan=live_plan(company))
-    late_lines = []
+    found: list[tuple[PurchaseOrderLine, int, list[tuple[date, int, int]]]] = []
     for item, coming in allocation.supplies.coming.items():
+        counting: dict[str, list[tuple[date, int, int, bool]]] = defaultdict(list)
+        for visit in allocation.allocated.get(item, ()):
+            for share in allocation.shares[visit, item]:
+                day = allocation.days[int(visit)]
+                counting[share.supply].append((day, int(visit), share.quantity, share.is_late))
         for one in coming:
             line = one.line
             overdue = max((today - line.expected_on).days, 0) if line.expected_on is not None else 0
-            counted = [
-                Endangered(allocation.visits[int(visit)], allocation.days[int(visit)], share.quantity)
-                for visit in allocation.allocated.get(item, ())
-                for share in allocation.shares[visit, item]
-                if share.supply == one.key and (share.is_late or overdue)
-            ]
+            counted = sorted((row[:3] for row in counting[one.key] if row[3] or overdue), key=lambda row: row[:2])
             if overdue or counted:
-                counted.sort(key=lambda e: (e.day, e.visit.pk))
-                late_lines.append(LateLine(line, overdue, counted))
+                found.append((line, overdue, counted))
+    ids = {visit for _, _, counted in found for _, visit, _ in counted}
+    visits = Visit.objects.of_company(company).select_related("site__client").in_bulk(ids)
+    late_lines = [
+        LateLine(
+            line,
+            overdue,
+            [Endangered(visits[visit], day, pieces) for day, visit, pieces in counted if visit in visits],
+        )
+        for line, overdue, counted in found
+    ]
     return sorted(late_lines, key=lambda late: (late.line.expected_on or today, late.line.pk))

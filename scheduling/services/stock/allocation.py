@@ -5,21 +5,19 @@ from collections.abc import Collection, Mapping, Sequence
 from datetime import date, timedelta
 from functools import cached_property
 
-from django.db.models import Prefetch
-
 from accounts.models import Company
-from fleet.models import CatalogueItem, Forecast
-from scheduling.models import Need, Plan, Round, Visit, VisitTask
+from fleet.models import CatalogueItem
+from scheduling.models import Plan, Round
 from scheduling.planning.policy import Policy
 from scheduling.planning.stock import parts
-from scheduling.planning.stock.coverage import Commitment, PartsWait, VisitParts, cover_visits
+from scheduling.planning.stock.coverage import Commitment, Coverage, PartsWait, VisitParts, cover_visits
 from scheduling.planning.stock.supply import Share
-from scheduling.services.needs.reading import OF_DISTRIBUTION, all_but
 from scheduling.services.needs.waiting import cost_of_a_week
 from scheduling.services.policy import read_policy
 from scheduling.services.stock.lead_times import LeadTimes
+from scheduling.services.stock.live_visits import LiveVisit, read_live_visits
 from scheduling.services.stock.supplies import Supplies, read_supplies
-from scheduling.services.stock.visit_parts import Catalogue, read_catalogue, tasks_of
+from scheduling.services.stock.visit_parts import Catalogue, read_catalogue, task_of
 from scheduling.services.travel import sites_within_reach
 
 
@@ -31,21 +29,12 @@ def live_plan(company: Company) -> Plan | None:
 
 
 class Allocation:
-    """Every piece in stock and on order, allocated once; read once.
+    """Every piece in stock and on order, allocated once; each part is read and worked out once, when it is asked for.
 
     Attributes
     ----------
-    visits, days
-        The live visits by id, and the day each is expected on: in the plan, by appointment, or its cheapest; today for
-        what is overdue.
     rounds, round_of
         Rounds of the plan, and the one each visit is in.
-    allocated
-        Item key to visit key to pieces.
-    shares
-        What each visit got of each item.
-    waits
-        Visit key to what it waits for.
     """
 
     def __init__(
@@ -57,45 +46,75 @@ class Allocation:
         loaded: Collection[int] = (),
         with_forecasts: bool = False,
     ) -> None:
-        """Read and allocate.
+        """Say what counts.
 
         `plan` has the rounds that count; the visits `loaded` are in rounds whatever the plan, and take their parts
         today. Who has what asks for no forecasts; whoever goes on to ask them of the visits' needs has them read too.
         """
         self.company, self.today = company, today
-        self.catalogue: Catalogue = read_catalogue(company=company)
-        self.lead_times = LeadTimes(company=company, today=today)
-        self.supplies: Supplies = read_supplies(company=company, today=today)
+        self.with_forecasts = with_forecasts
         rounds = Round.objects.filter(plan=plan).prefetch_related("stops") if plan is not None else Round.objects.none()
         self.rounds = list(rounds.order_by("day", "pk"))
         self.round_of: dict[int, Round] = {s.visit_id: r for r in self.rounds for s in r.stops.all()}
-        visits = Visit.objects.of_company(company).filter(state__in=Visit.LIVE).select_related("site")
-        # Joined: needs looked up by themselves are too many for one statement of SQLite in a company of some hundreds.
-        joined = ["need__position", *(["need__forecast"] if with_forecasts else [])]
-        unread = all_but(Forecast, OF_DISTRIBUTION, "need__forecast") if with_forecasts else []
-        tasks_of_visits = VisitTask.objects.select_related(*joined).defer("need__reason", *unread)
-        visits = visits.prefetch_related(Prefetch("tasks", tasks_of_visits))
-        self.visits: dict[int, Visit] = {v.pk: v for v in visits.order_by("pk")}
-        # A related manager makes a query set each time it is asked, also of what is at hand.
-        self._needs = {pk: [task.need for task in visit.tasks.all()] for pk, visit in self.visits.items()}
         self.loaded = frozenset(loaded)
-        self.days = {pk: max(self._expected(visit), today) for pk, visit in self.visits.items()}
-        tasks = tasks_of(self.visits.values())
-        self.allocated = parts.parts_for(tasks, self.catalogue.rules_for(tasks))
-        coverage = cover_visits(
+
+    @cached_property
+    def catalogue(self) -> Catalogue:
+        """Items and their rules."""
+        return read_catalogue(company=self.company)
+
+    @cached_property
+    def lead_times(self) -> LeadTimes:
+        """How long what is ordered takes."""
+        return LeadTimes(company=self.company, today=self.today)
+
+    @cached_property
+    def supplies(self) -> Supplies:
+        """What there is and what is on order."""
+        return read_supplies(company=self.company, today=self.today)
+
+    @cached_property
+    def visits(self) -> dict[int, LiveVisit]:
+        """The live visits, by id."""
+        return read_live_visits(company=self.company, with_forecasts=self.with_forecasts)
+
+    @cached_property
+    def days(self) -> dict[int, date]:
+        """The day each is expected on: in the plan, by appointment, or its cheapest; today for what is overdue."""
+        return {pk: max(self._expected(visit), self.today) for pk, visit in self.visits.items()}
+
+    @cached_property
+    def allocated(self) -> dict[str, dict[str, int]]:
+        """Item key to visit key to the pieces that it takes."""
+        tasks = [
+            task_of(need, visit=str(pk)) for pk, visit in self.visits.items() for need in visit.needs if need.is_open
+        ]
+        return parts.parts_for(tasks, self.catalogue.rules_for(tasks))
+
+    @property
+    def shares(self) -> Mapping[tuple[str, str], Sequence[Share]]:
+        """What each visit got of each item, by the keys of both."""
+        return self._coverage.shares
+
+    @property
+    def waits(self) -> Mapping[str, PartsWait]:
+        """Visit key to what it waits for."""
+        return self._coverage.waits
+
+    @cached_property
+    def _coverage(self) -> Coverage:
+        return cover_visits(
             self._visit_parts(),
             {item: self.supplies.of(item) for item in self.allocated},
-            today=today,
+            today=self.today,
             if_ordered=self._if_ordered(),
         )
-        self.shares: Mapping[tuple[str, str], Sequence[Share]] = coverage.shares
-        self.waits: Mapping[str, PartsWait] = coverage.waits
 
     def is_confirmed(self, visit: int | str) -> bool:
         """Whether a client or an installer counts on the visit."""
-        return self.visits[int(visit)].state in Visit.CONFIRMED_OR_UNDER_WAY
+        return self.visits[int(visit)].is_confirmed
 
-    def _expected(self, visit: Visit) -> date:
+    def _expected(self, visit: LiveVisit) -> date:
         planned = self.round_of.get(visit.pk)
         if planned is not None:
             return planned.day
@@ -113,14 +132,13 @@ class Allocation:
         for pk, visit in self.visits.items():
             round_ = self.round_of.get(pk)
             van = round_.installer_id if round_ is not None else visit.installer_id
-            urgent = [need for need in self._needs[pk] if need.is_urgent]
             rows.append(
                 VisitParts(
                     key=str(pk),
                     quantities=quantities[pk],
                     day=self.days[pk],
                     commitment=self._commitment(visit),
-                    urgent_items=frozenset(str(n.item_id or "") for n in urgent if n.state == Need.State.OPEN),
+                    urgent_items=frozenset(str(n.item_id or "") for n in visit.needs if n.is_urgent and n.is_open),
                     van=str(van or ""),
                     weekly_costs=self._weekly_costs(visit),
                     second_drive=self._policy.visit_price(visit.travel_cost),
@@ -128,18 +146,18 @@ class Allocation:
             )
         return rows
 
-    def _commitment(self, visit: Visit) -> Commitment:
-        if visit.state in Visit.CONFIRMED_OR_UNDER_WAY:
+    def _commitment(self, visit: LiveVisit) -> Commitment:
+        if visit.is_confirmed:
             return Commitment.CONFIRMED
         if visit.pk in self.round_of or visit.pk in self.loaded:
             return Commitment.PLANNED
         return Commitment.OPEN if visit.site_id in self._within_reach else Commitment.NOT_YET
 
-    def _weekly_costs(self, visit: Visit) -> dict[str, float]:
+    def _weekly_costs(self, visit: LiveVisit) -> dict[str, float]:
         """What a week of waiting costs of the work that takes each item, by item."""
         costs: dict[str, float] = defaultdict(float)
-        for need in self._needs[visit.pk]:
-            if need.state == Need.State.OPEN:
+        for need in visit.needs:
+            if need.is_open:
                 costs[str(need.item_id or "")] += cost_of_a_week(need, day=self.days[visit.pk]) or 0.0
         return dict(costs)
 

@@ -8,19 +8,19 @@ from itertools import chain
 from types import MappingProxyType
 from typing import Any
 
-from scheduling.models import Need, Visit
 from scheduling.planning.stock import parts
 from scheduling.planning.stock.reorder import ExpectedDemand
-from scheduling.services.needs.facts import quantile_days
+from scheduling.services.needs.rows import NeedRow
+from scheduling.services.stock.live_visits import LiveVisit
 from scheduling.services.stock.visit_parts import Catalogue, task_of
 
 
 def expect_demand(
     *,
-    visits: Mapping[int, Visit],
+    visits: Mapping[int, LiveVisit],
     days: Mapping[int, date],
     fixed: Collection[int],
-    needs: Collection[Need],
+    needs: Collection[NeedRow],
     catalogue: Catalogue,
     today: date,
     last: date,
@@ -35,13 +35,13 @@ def expect_demand(
     Parameters
     ----------
     visits
-        The live ones, by id, with `tasks__need__position` and `tasks__need__forecast` at hand.
+        The live ones, by id.
     days
         Visit id to the day it is expected on.
     fixed
         Ids of visits that keep their day: confirmed with the client, or in the plan.
     needs
-        The open ones, with position and forecast at hand.
+        The open ones, read with their forecasts.
     catalogue
         With its parts rules.
     today, last
@@ -52,9 +52,9 @@ def expect_demand(
     """
     held: dict[int, int] = {}
     for pk, visit in visits.items():
-        for task in visit.tasks.all():
-            held[task.need_id] = pk
-    tasks_in: dict[int, list[Need]] = defaultdict(list)
+        for need in visit.needs:
+            held[need.pk] = pk
+    tasks_in: dict[int, list[NeedRow]] = defaultdict(list)
     loose = []
     for need in needs:
         visit_id = held.get(need.pk)
@@ -73,11 +73,11 @@ def expect_demand(
     for pk, visit_needs in tasks_in.items():
         for need in visit_needs:
             if need.item_id is not None:
-                sooner = () if pk in fixed else _quantiles(need, today)
+                sooner = () if pk in fixed else need.quantile_days(today)
                 wanted = ExpectedDemand(1, _from(today, days[pk]), sooner, **_again(need, fresh_lives))
                 demand_by_item[str(need.item_id)].append(wanted)
     for need in loose:
-        chances = _quantiles(need, today)
+        chances = need.quantile_days(today)
         # what a later visit holds, and no forecast speaks of, is that visit's
         day = need.best_day if not chances and need.pk not in held else None
         if not chances and (day is None or day > last):
@@ -94,7 +94,7 @@ def _without_item(task: parts.PartsTask) -> parts.PartsTask:
     return dataclasses.replace(task, item="")
 
 
-def _again(need: Need, fresh_lives: Mapping[int, tuple[float, ...]]) -> dict[str, Any]:
+def _again(need: NeedRow, fresh_lives: Mapping[int, tuple[float, ...]]) -> dict[str, Any]:
     """Where a need's piece goes, and after which days it is wanted there again."""
     if need.position_id is None:
         return {}
@@ -103,7 +103,3 @@ def _again(need: Need, fresh_lives: Mapping[int, tuple[float, ...]]) -> dict[str
 
 def _from(today: date, day: date) -> int:
     return max((day - today).days, 0)
-
-
-def _quantiles(need: Need, today: date) -> tuple[float, ...]:
-    return quantile_days(need.forecast, today) if need.forecast is not None else ()

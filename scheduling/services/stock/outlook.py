@@ -5,14 +5,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cached_property
+from typing import Any, Final, NamedTuple
 
 from accounts.models import Company
 from fleet.models import CatalogueItem, Forecast, Unit
 from scheduling.models import Need
 from scheduling.planning.stock.reorder import Arrival, ExpectedDemand
 from scheduling.planning.stock.weeks_ahead import WEEKS, Week, wanted_by_place, weeks_ahead
-from scheduling.services.needs.facts import fresh_life, quantile_days
-from scheduling.services.needs.reading import with_distribution
+from scheduling.services.needs.facts import days_from
+from scheduling.services.needs.rows import read_needs
 from scheduling.services.stock.allocation import Allocation, live_plan
 from scheduling.services.stock.demand import expect_demand
 from scheduling.services.stock.unplanned import unplanned_use
@@ -20,6 +21,37 @@ from scheduling.services.words import stock as words
 
 # More likely than not.
 _LIKELY = 0.5
+
+
+class _ForecastRow(NamedTuple):
+    """The newest forecast of a position, as far as the distributions of what is wanted rest on it."""
+
+    position: int
+    pk: int
+    item: int | None
+    as_of: date
+    date_grid: list[int]
+    low: float | None
+    median: float | None
+    high: float | None
+
+    @property
+    def fresh_life_days(self) -> tuple[float, ...]:
+        """Life of a fresh cartridge there; empty where the forecast is older than that answer."""
+        low, median, high = self.low, self.median, self.high
+        return () if low is None or median is None or high is None else (low, median, high)
+
+
+_COLUMNS: Final = (
+    "position_id",
+    "pk",
+    "placement__item_id",
+    "as_of",
+    "date_grid",
+    "fresh_life_p10_days",
+    "fresh_life_p50_days",
+    "fresh_life_p90_days",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +84,7 @@ class ItemOutlook:
     runs_out_on
         End of the first week by which it has more likely than not run out; None within these weeks.
     wanted_at
-        Surest first.
+        Surest first; empty where nobody asked for them.
     """
 
     item: CatalogueItem
@@ -60,7 +92,7 @@ class ItemOutlook:
     on_order: int
     unplanned_per_week: float
     weeks: Sequence[DatedWeek]
-    wanted_at: Sequence[WantedAt]
+    wanted_at: Sequence[WantedAt] = ()
 
     @property
     def runs_out_on(self) -> date | None:
@@ -88,7 +120,7 @@ class StockOutlook:
         self.company, self.today = company, company.day_at(now)
         self.last = self.today + timedelta(days=7 * WEEKS)
         self.unplanned = unplanned_use(company=company, now=now)
-        self.allocation = Allocation(company=company, today=self.today, plan=live_plan(company), with_forecasts=True)
+        self.allocation = Allocation(company=company, today=self.today, plan=live_plan(company))
 
     @property
     def items(self) -> frozenset[str]:
@@ -96,8 +128,8 @@ class StockOutlook:
         supplies = self.allocation.supplies
         return frozenset(self.demand) | supplies.counted | frozenset(supplies.coming) | frozenset(self.unplanned)
 
-    def of(self, item: CatalogueItem) -> ItemOutlook:
-        """Look at one item."""
+    def of(self, item: CatalogueItem, *, with_places: bool = False) -> ItemOutlook:
+        """Look at one item, with the positions behind its numbers if they are asked for."""
         key = str(item.pk)
         demands, supplies, unplanned = self.demand.get(key, []), self.allocation.supplies, self.unplanned.get(key, 0.0)
         supply = [
@@ -108,11 +140,6 @@ class StockOutlook:
             )
             for each in supplies.of(key)
         ]
-        wanted_at = [
-            WantedAt(self._forecasts[int(position)], chance, pieces)
-            for position, (chance, pieces) in wanted_by_place(demands, 7 * WEEKS).items()
-            if int(position) in self._forecasts
-        ]
         return ItemOutlook(
             item=item,
             on_hand=supplies.at_hand(key),
@@ -122,29 +149,37 @@ class StockOutlook:
                 DatedWeek(self.today + timedelta(days=week.day), week)
                 for week in weeks_ahead(demands, supply, unplanned_per_day=unplanned)
             ],
-            wanted_at=sorted(wanted_at, key=lambda each: (-each.chance, -each.expected, each.forecast.position_id)),
+            wanted_at=self._wanted_at(demands) if with_places else (),
         )
 
+    def _wanted_at(self, demands: Sequence[ExpectedDemand]) -> list[WantedAt]:
+        """The positions behind an item's numbers, the surest first."""
+        places = wanted_by_place(demands, 7 * WEEKS)
+        chosen = {self._forecasts[int(at)].pk: numbers for at, numbers in places.items() if int(at) in self._forecasts}
+        forecasts = Forecast.objects.of_company(self.company).select_related("position__unit").in_bulk(list(chosen))
+        wanted = [WantedAt(forecasts[pk], *numbers) for pk, numbers in chosen.items() if pk in forecasts]
+        return sorted(wanted, key=lambda each: (-each.chance, -each.expected, each.forecast.position_id))
+
     @cached_property
-    def _forecasts(self) -> dict[int, Forecast]:
+    def _forecasts(self) -> dict[int, _ForecastRow]:
         """The newest forecast of each position of the units in use, by position."""
         units = Unit.objects.of_company(self.company).filter(Unit.is_in_use_on(self.today))
-        rows = Forecast.objects.of_company(self.company).filter(is_latest=True, position__unit__in=units)
-        return {row.position_id: row for row in rows.select_related("position__unit", "placement").order_by("pk")}
+        latest = Forecast.objects.of_company(self.company).filter(is_latest=True, position__unit__in=units)
+        rows: Any = latest.order_by("pk").values_list(*_COLUMNS)
+        return {row[0]: _ForecastRow(*row) for row in rows}
 
     @cached_property
     def demand(self) -> Mapping[str, Sequence[ExpectedDemand]]:
         """What is wanted of each item, for certain or by chance."""
         needs = Need.objects.of_company(self.company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
-        open_needs = list(with_distribution(needs).order_by("pk"))
-        lives = {pk: fresh_life(row) or () for pk, row in self._forecasts.items()}
-        fixed = {pk for pk in self.allocation.visits if self.allocation.is_confirmed(pk)} | set(
-            self.allocation.round_of
-        )
+        open_needs = list(read_needs(needs, with_forecasts=True))
+        lives = {pk: row.fresh_life_days for pk, row in self._forecasts.items()}
+        visits, round_of = self.allocation.visits, self.allocation.round_of
+        fixed = {pk for pk, visit in visits.items() if visit.is_confirmed} | set(round_of)
         table: dict[str, list[ExpectedDemand]] = defaultdict(list)
         table.update(
             expect_demand(
-                visits=self.allocation.visits,
+                visits=visits,
                 days=self.allocation.days,
                 fixed=fixed,
                 needs=open_needs,
@@ -155,9 +190,10 @@ class StockOutlook:
             )
         )
         spoken_of = {need.position_id for need in open_needs if need.item_id is not None}
-        for position, forecast in self._forecasts.items():
-            dates = quantile_days(forecast, self.today)
-            if position not in spoken_of and forecast.placement is not None and dates:
-                wanted = ExpectedDemand(1, None, dates, str(position), lives[position])
-                table[str(forecast.placement.item_id)].append(wanted)
+        for position, row in self._forecasts.items():
+            if position in spoken_of or row.item is None:
+                continue
+            dates = days_from(row.as_of, row.date_grid, self.today)
+            if dates:
+                table[str(row.item)].append(ExpectedDemand(1, None, dates, str(position), lives[position]))
         return table

@@ -13,8 +13,7 @@ from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.many_rows import update_rows
 from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem
-from fleet.services.known import MOST_NAMED
-from scheduling.models import Installer, Need, PartsLine, PartsList, Plan, Visit
+from scheduling.models import Installer, Need, PartsLine, PartsList, Plan
 from scheduling.planning.stock import reorder
 from scheduling.planning.stock.deliveries import order_by
 from scheduling.planning.stock.reorder import ExpectedDemand
@@ -22,10 +21,11 @@ from scheduling.planning.stock.replenish import ItemToOrder, packs_to_order
 from scheduling.planning.stock.supply import Share
 from scheduling.planning.stock.uncertain_demand import chance_of_running_out, over_lead_time
 from scheduling.services.events_out import orders_due
-from scheduling.services.needs.reading import with_distribution
+from scheduling.services.needs.rows import read_needs
 from scheduling.services.policy import read_policy
 from scheduling.services.stock.allocation import Allocation
 from scheduling.services.stock.demand import expect_demand
+from scheduling.services.stock.live_visits import LiveVisit
 from scheduling.services.stock.sentences import sentence_of_period, sentence_of_shares
 from scheduling.services.stock.supplies import STORE, place_of, van_key
 from scheduling.services.stock.unplanned import unplanned_use
@@ -219,9 +219,11 @@ class PartsWriter:
             # what is overdue is wanted now, whatever its best day was
             if self.days[pk] <= last and (pk in self.round_of or not in_plan_only)
         }
-        needs: list[Need] = [] if in_plan_only else self._open_needs()
         if in_plan_only:
-            needs = [t.need for v in chosen.values() for t in v.tasks.all() if t.need.state == Need.State.OPEN]
+            needs = [need for visit in chosen.values() for need in visit.needs if need.is_open]
+        else:
+            rows = Need.objects.of_company(self.company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
+            needs = list(read_needs(rows, with_forecasts=True))
         confirmed = {pk for pk in self.visits if self.allocation.is_confirmed(pk)}
         demand_by_item = expect_demand(
             visits=self.visits if not in_plan_only else chosen,
@@ -262,18 +264,14 @@ class PartsWriter:
         for line in lines:
             line.packs_now = packs.get(str(line.item_id), 0)
 
-    def _open_needs(self) -> list[Need]:
-        rows = Need.objects.of_company(self.company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
-        # Most of them are on a visit, and at hand with it.
-        at_hand = {task.need_id: task.need for visit in self.visits.values() for task in visit.tasks.all()}
-        keys = list(rows.order_by("pk").values_list("pk", flat=True))
-        others = [key for key in keys if key not in at_hand]
-        loose = rows if len(others) > MOST_NAMED else rows.filter(pk__in=others)
-        at_hand |= {need.pk: need for need in with_distribution(loose)} if others else {}
-        return [at_hand[key] for key in keys]
-
     def _period_line(
-        self, key: str, demands: Sequence[ExpectedDemand], chosen: dict[int, Visit], last: date, *, in_plan_only: bool
+        self,
+        key: str,
+        demands: Sequence[ExpectedDemand],
+        chosen: Mapping[int, LiveVisit],
+        last: date,
+        *,
+        in_plan_only: bool,
     ) -> PartsLine:
         item = self.catalogue.items[key]
         quantity_by_visit = {visit: n for visit, n in self.allocated.get(key, {}).items() if int(visit) in chosen}
@@ -360,8 +358,8 @@ class PartsWriter:
                 {
                     "visit": row.pk,
                     "site": row.site_id,
-                    "site_code": row.site.code,
-                    "site_name": row.site.name,
+                    "site_code": row.site_code,
+                    "site_name": row.site_name,
                     "day": self.days[row.pk].isoformat(),
                     "quantity": quantity,
                     "missing": quantity - in_time,

@@ -219,7 +219,7 @@ class _Load:
         visits = [visit for pk, visit in self.allocation.visits.items() if pk in self.stops]
         again = self.policy.visit_cost + self.policy.removal_minutes * self.policy.working_cost_per_minute
         costs: Mapping[int, float] = {visit.site_id: again + visit.travel_cost for visit in visits}
-        planned = {task.need_id for visit in self.allocation.visits.values() for task in visit.tasks.all()}
+        planned = {need.pk for visit in self.allocation.visits.values() for need in visit.needs}
         needs = Need.objects.of_company(self.company).filter(
             state=Need.State.OPEN, kind=Need.Kind.REPLACE, item__isnull=False, site__in=costs
         )

@@ -8,6 +8,7 @@ from fleet.models import CatalogueItem, PartsRule
 from scheduling.models import Need, Visit, VisitTask
 from scheduling.planning.needs.work import part_for
 from scheduling.planning.stock import parts
+from scheduling.services.needs.rows import NeedRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,31 +51,16 @@ def read_catalogue(*, company: Company) -> Catalogue:
     )
 
 
-def tasks_of(visits: Iterable[Visit]) -> list[parts.PartsTask]:
-    """The open tasks of visits, in the words of the planning room.
-
-    Parameters
-    ----------
-    visits
-        With `tasks__need__position` at hand.
-    """
-    return [
-        task_of(task.need, visit=str(visit.pk))
-        for visit in visits
-        for task in visit.tasks.all()
-        if task.need.state == Need.State.OPEN
-    ]
-
-
-def task_of(need: Need, *, visit: str) -> parts.PartsTask:
-    """One need as a task of a visit."""
+def task_of(need: Need | NeedRow, *, visit: str) -> parts.PartsTask:
+    """One need as a task of a visit; of a `Need`, its position is looked at too."""
+    stage = need.stage if isinstance(need, NeedRow) else need.position.stage if need.position is not None else None
     part = part_for(need.kind, need.cause)
     return parts.PartsTask(
         visit=visit,
         unit=str(need.unit_id),
         kind=":".join(word for word in (need.kind, need.cause, part) if word),
         position=str(need.position_id or ""),
-        stage=need.position.stage if need.position is not None else "",
+        stage=stage or "",
         item=str(need.item_id or ""),
         purpose=part if need.item_id or need.missing_part else "",
     )

@@ -14,6 +14,7 @@ from fleet.engineering.errors import EngineeringError
 
 FloatArray: TypeAlias = NDArray[np.float64]
 BoolArray: TypeAlias = NDArray[np.bool_]
+IntArray: TypeAlias = NDArray[np.int64]
 Numbers: TypeAlias = float | FloatArray
 # Far beyond anything measured; the products and powers of such numbers would overflow on the way.
 LARGEST: Final = 1e30

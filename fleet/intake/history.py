@@ -1,12 +1,14 @@
 """What a unit's recent readings say about a new one: a slipped digit, another unit, exchanged probes, a counter that
 runs backwards."""
 
-from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
-from statistics import median
-from typing import Final
+from typing import Any, Final
 
+import numpy as np
+
+from fleet.engineering.arrays import BoolArray, FloatArray, IntArray
 from fleet.engineering.constants import KILOPASCAL_PER_PSI
 from fleet.engineering.quantities import READING_QUANTITIES, names_of
 from fleet.engineering.units import QUANTITY_KINDS
@@ -20,6 +22,7 @@ _WATCHED: Final = names_of(
 )
 _EXCHANGEABLE: Final = ("feed_tds_mg_per_l", "permeate_tds_mg_per_l")
 _COUNTER: Final = "totaliser_l"
+_COLUMNS: Final = (*_WATCHED, _COUNTER)
 _RECENT: Final = timedelta(days=200)
 _FEW_UNITS: Final = 3
 # Not every reading holds every quantity, so more are read than are kept of each.
@@ -40,26 +43,175 @@ _WIDTH: Final = 1.15
 Values = dict[str, float]
 
 
+@dataclass(frozen=True)
+class Looks:
+    """Readings that are to be compared, row by row, in the order in which they came.
+
+    Attributes
+    ----------
+    numbers
+        Stored column -> values, NaN where a row has none; columns that no row has may be left out.
+    """
+
+    unit_ids: Sequence[int]
+    taken_at: Sequence[datetime]
+    numbers: Mapping[str, FloatArray]
+
+    def column(self, name: str) -> FloatArray:
+        """The values of a column, of all rows."""
+        values = self.numbers.get(name)
+        return np.full(len(self.unit_ids), np.nan) if values is None else values
+
+
+@dataclass(frozen=True)
+class Past:
+    """What a unit showed before a reading: the middle of its recent values by column, and its counter before."""
+
+    middles: Values
+    counter: tuple[datetime, float] | None
+
+
+def looks_of(rows: Sequence[Row]) -> Looks:
+    """Rows with a unit and a moment as what is to be compared."""
+    names = {name for row in rows for name in _COLUMNS if name in row.numbers}
+    numbers = {name: np.array([row.numbers.get(name, np.nan) for row in rows], dtype=np.float64) for name in names}
+    return Looks([row.owner_id for row in rows], [row.taken_at for row in rows if row.taken_at is not None], numbers)
+
+
 def flag_against_history(rows: Sequence[Row]) -> None:
     """Flag rows that do not fit the readings of the same unit before them, stored ones and those of this file."""
-    by_unit: dict[int, list[Row]] = {}
-    for row in rows:
-        if row.taken_at is not None:
-            by_unit.setdefault(row.owner_id, []).append(row)
-    if not by_unit:
-        return
-    moments = [row.taken_at for members in by_unit.values() for row in members if row.taken_at is not None]
-    first, last = min(moments), max(moments)
-    if len(by_unit) <= _FEW_UNITS:
+    rows = [row for row in rows if row.taken_at is not None]
+    for place, past in pasts_of_doubtful(looks_of(rows)).items():
+        flag_against(rows[place], past)
+
+
+def flag_against(row: Row, past: Past) -> None:
+    """Flag a row that does not fit what was before it."""
+    _flag_exchanged(row, past.middles)
+    _flag_slips(row, past.middles)
+    if past.counter is not None and _COUNTER in row.numbers and _is_backwards(row.numbers[_COUNTER], past.counter[1]):
+        _flag_backwards(row, past.counter)
+
+
+def pasts_of_doubtful(looks: Looks) -> dict[int, Past]:
+    """What was before each row that does not fit it, by the row's place; a few others may be among them."""
+    if not looks.unit_ids:
+        return {}
+    stored = _stored_before(looks)
+    events = _Events.of(stored, looks)
+    feed, permeate = (events.column(name) for name in _EXCHANGEABLE)
+    is_exchanged = permeate > feed
+    doubtful = is_exchanged.copy()
+    middles: dict[str, FloatArray] = {}
+    for name in _WATCHED:
+        values = events.column(name)
+        # Exchanged values would soon pass for the usual ones.
+        counts = ~np.isnan(values)
+        if name in _EXCHANGEABLE:
+            counts &= ~is_exchanged
+        middles[name] = events.middles(values, counts)
+        doubtful |= _is_slip(values, middles[name], QUANTITY_KINDS[name].name == "pressure")
+    counters = events.column(_COUNTER)
+    before = events.newest_before(~np.isnan(counters))
+    doubtful |= (before >= 0) & _is_backwards(counters, counters[before])
+    found: dict[int, Past] = {}
+    for event in np.flatnonzero(doubtful & (events.place >= 0)).tolist():
+        known = {name: float(values[event]) for name, values in middles.items() if not np.isnan(values[event])}
+        last = int(before[event])
+        counter = (events.taken_at[last], float(counters[last])) if last >= 0 else None
+        found[int(events.place[event])] = Past(known, counter)
+    return found
+
+
+@dataclass(frozen=True)
+class _Events:
+    """Stored readings and those to be compared, unit by unit in the order of time; of one moment, stored ones first."""
+
+    taken_at: Sequence[datetime]
+    place: IntArray
+    """Among those to be compared; -1 for a stored one."""
+    first: IntArray
+    """Where the unit's events begin."""
+    numbers: Mapping[str, FloatArray]
+
+    @classmethod
+    def of(cls, stored: Looks, looks: Looks) -> "_Events":
+        moments = [*stored.taken_at, *looks.taken_at]
+        units = np.array([*stored.unit_ids, *looks.unit_ids], dtype=np.int64)
+        place = np.array([-1] * len(stored.unit_ids) + list(range(len(looks.unit_ids))), dtype=np.int64)
+        times = np.array([moment.timestamp() for moment in moments])
+        order = np.lexsort((np.arange(len(units)), place >= 0, times, units))
+        units = units[order]
+        starts = np.flatnonzero(np.r_[True, units[1:] != units[:-1]])
+        first = np.repeat(starts, np.diff(np.r_[starts, len(units)]))
+        names = looks.numbers.keys() & set(_COLUMNS)
+        if not names.isdisjoint(_EXCHANGEABLE):
+            names |= set(_EXCHANGEABLE)  # whether two are exchanged is seen of both
+        numbers = {name: np.concatenate([stored.column(name), looks.column(name)])[order] for name in names}
+        return cls([moments[index] for index in order.tolist()], place[order], first, numbers)
+
+    def column(self, name: str) -> FloatArray:
+        values = self.numbers.get(name)
+        return np.full(len(self.taken_at), np.nan) if values is None else values
+
+    def newest_before(self, counts: BoolArray) -> IntArray:
+        """The newest event of the same unit before each that counts; -1 where there is none."""
+        newest = np.maximum.accumulate(np.where(counts, np.arange(len(counts)), -1))
+        before = np.r_[-1, newest[:-1]]
+        return np.where(before >= self.first, before, -1)
+
+    def middles(self, values: FloatArray, counts: BoolArray) -> FloatArray:
+        """The median of the recent values that count before each event of its unit; NaN where they are too few."""
+        middle = np.full(len(values), np.nan)
+        counted = np.r_[0, np.cumsum(counts)]
+        has_enough = np.flatnonzero((counted[:-1] - counted[self.first] >= _ENOUGH) & (self.place >= 0))
+        if not has_enough.size:
+            return middle
+        end, begin = counted[has_enough], counted[self.first[has_enough]]
+        index = end[:, None] - 1 - np.arange(_RECENT_VALUES)
+        recent = np.where(index >= begin[:, None], values[counts][np.maximum(index, 0)], np.inf)
+        recent.sort(axis=1)
+        number = np.minimum(end - begin, _RECENT_VALUES)
+        row = np.arange(len(number))
+        middle[has_enough] = (recent[row, (number - 1) // 2] + recent[row, number // 2]) / 2
+        return middle
+
+
+def _is_slip(values: FloatArray, usual: FloatArray, is_pressure: bool) -> BoolArray:
+    """Which values `_flag_slips` might flag."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.where(usual > 0, values / usual, np.nan)
+    found = np.zeros(len(values), dtype=bool)
+    for factor in (*_SLIPS, *((factor for factor, _, _ in _UNIT_SLIPS) if is_pressure else ())):
+        found |= _is_about(ratio, factor)
+    return found
+
+
+def _is_about(ratio: Any, factor: float) -> Any:
+    return (ratio >= factor / _WIDTH) & (ratio <= factor * _WIDTH)
+
+
+def _is_backwards(counter: Any, before: Any) -> Any:
+    return counter < before * (1 - 1e-9)
+
+
+def _stored_before(looks: Looks) -> Looks:
+    """Stored readings of the units from before the first row that they bear on to the last."""
+    first, last = min(looks.taken_at), max(looks.taken_at)
+    unit_ids = sorted(set(looks.unit_ids))
+    if len(unit_ids) <= _FEW_UNITS:
         # A meter that posts often has more in the look-back than anybody needs.
-        stored = {unit_id: _newest_before(unit_id, first, last) for unit_id in by_unit}
+        rows = [row for unit_id in unit_ids for row in _newest_before(unit_id, first, last)]
     else:
-        stored = _stored(by_unit, first - _RECENT, last)
-    for unit_id, members in by_unit.items():
-        _walk(stored.get(unit_id, []), members)
+        rows = _stored(unit_ids, first - _RECENT, last)
+    units, moments, *columns = zip(*rows, strict=True) if rows else ((),) * (2 + len(_COLUMNS))
+    numbers = {
+        name: np.array(values, dtype=np.float64) for name, values in zip(_COLUMNS, columns, strict=True)
+    }  # None becomes NaN
+    return Looks(units, moments, numbers)
 
 
-def _newest_before(unit_id: int, first: datetime, last: datetime) -> list[tuple[datetime, Values]]:
+def _newest_before(unit_id: int, first: datetime, last: datetime) -> list[tuple[Any, ...]]:
     """A unit's readings between two moments, and a few before the first."""
     earliest = (
         Reading.objects.current()
@@ -67,46 +219,17 @@ def _newest_before(unit_id: int, first: datetime, last: datetime) -> list[tuple[
         .order_by("-taken_at", "-pk")
         .values_list("taken_at", flat=True)[:_ENOUGH_BEFORE]
     )
-    return _stored([unit_id], min([first, *earliest]), last).get(unit_id, [])
+    return _stored([unit_id], min([first, *earliest]), last)
 
 
-def _stored(unit_ids: Iterable[int], first: datetime, last: datetime) -> dict[int, list[tuple[datetime, Values]]]:
-    history: dict[int, list[tuple[datetime, Values]]] = {}
-    columns = (*_WATCHED, _COUNTER)
+def _stored(unit_ids: Sequence[int], first: datetime, last: datetime) -> list[tuple[Any, ...]]:
     rows = (
         Reading.objects.current()
-        .filter(unit_id__in=list(unit_ids), taken_at__gte=first, taken_at__lte=last)
+        .filter(unit_id__in=unit_ids, taken_at__gte=first, taken_at__lte=last)
         .order_by("unit_id", "taken_at", "pk")
-        .values_list("unit_id", "taken_at", *columns)
+        .values_list("unit_id", "taken_at", *_COLUMNS)
     )
-    for unit_id, taken_at, *values in rows.iterator(chunk_size=5000):
-        measured = {name: value for name, value in zip(columns, values, strict=True) if value is not None}
-        history.setdefault(unit_id, []).append((taken_at, measured))
-    return history
-
-
-def _walk(stored: list[tuple[datetime, Values]], rows: list[Row]) -> None:
-    events: list[tuple[datetime, int, Values, Row | None]] = [(at, 0, values, None) for at, values in stored]
-    events += [(row.taken_at, 1, row.numbers, row) for row in rows if row.taken_at is not None]
-    events.sort(key=lambda event: event[:2])
-    recent: dict[str, deque[float]] = {column: deque(maxlen=_RECENT_VALUES) for column in _WATCHED}
-    counter: tuple[datetime, float] | None = None
-    for at, _, values, row in events:
-        if row is not None:
-            middles = {
-                name: median(recent_values) for name, recent_values in recent.items() if len(recent_values) >= _ENOUGH
-            }
-            _flag_exchanged(row, middles)
-            _flag_slips(row, middles)
-            if counter is not None and _COUNTER in values and values[_COUNTER] < counter[1] * (1 - 1e-9):
-                _flag_backwards(row, counter)
-        is_exchanged = values.get("permeate_tds_mg_per_l", 0.0) > values.get("feed_tds_mg_per_l", float("inf"))
-        for column in _WATCHED:
-            # Exchanged values would soon pass for the usual ones.
-            if column in values and not (is_exchanged and column in _EXCHANGEABLE):
-                recent[column].append(values[column])
-        if _COUNTER in values:
-            counter = (at, values[_COUNTER])
+    return list(rows.iterator(chunk_size=5000))
 
 
 def _flag_exchanged(row: Row, middles: Values) -> None:
@@ -144,11 +267,11 @@ def _flag_slips(row: Row, middles: Values) -> None:
             continue
         ratio = value / usual
         for factor in _SLIPS:
-            if factor / _WIDTH <= ratio <= factor * _WIDTH:
+            if _is_about(ratio, factor):
                 row.flag(column, "factor_of_ten", words.digit_slip(column, row.sent[column], factor))
         if QUANTITY_KINDS[column].name == "pressure":
             for factor, one_unit, other_unit in _UNIT_SLIPS:
-                if factor / _WIDTH <= ratio <= factor * _WIDTH:
+                if _is_about(ratio, factor):
                     row.flag(column, "unit_slip", words.unit_slip(column, row.sent[column], one_unit, other_unit))
 
 

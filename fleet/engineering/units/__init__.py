@@ -40,7 +40,7 @@ from fleet.engineering.kinds import (
     VOLUME,
     Kind,
 )
-from fleet.engineering.units.limits import outside_limits, plausibility
+from fleet.engineering.units.limits import is_unusual, outside_limits, plausibility
 from fleet.engineering.units.quantities import QUANTITY_KINDS
 from fleet.engineering.units.receiving import convert_column, convert_number, parse_header, parse_quantity
 from fleet.engineering.units.registry import STORED_TDS_FACTOR, SYSTEMS, TDS_FACTOR_HIGH, TDS_FACTOR_LOW, registry
@@ -82,6 +82,7 @@ __all__ = [
     "convert_column",
     "convert_number",
     "express",
+    "is_unusual",
     "outside_limits",
     "parse_header",
     "parse_quantity",

@@ -27,6 +27,19 @@ def outside_limits(values: FloatArray, kind: Kind | str) -> BoolArray:
     return np.asarray(_below(column, quantity_kind) | _above(column, quantity_kind))
 
 
+def is_unusual(values: FloatArray, kind: Kind | str) -> BoolArray:
+    """Return a boolean array, true where `plausibility` has something to say of a canonical value (NaN is usual).
+
+    Examples
+    --------
+    >>> is_unusual(np.array([655.0, 400.0, np.nan]), "line_pressure_kpa")
+    array([ True, False, False])
+    """
+    quantity_kind = find_kind(kind)
+    column = np.asarray(values, dtype=np.float64)
+    return np.asarray(_unusual(column, quantity_kind))
+
+
 def plausibility(value: float, kind: Kind | str) -> str:
     """Return a sentence when a canonical value is possible but unusual, otherwise an empty string.
 
@@ -38,7 +51,7 @@ def plausibility(value: float, kind: Kind | str) -> str:
     ''
     """
     quantity_kind = find_kind(kind)
-    if not (value < quantity_kind.usual_low or value > quantity_kind.usual_high):
+    if not _unusual(value, quantity_kind):
         return ""
     words = gettext(
         "{value:.6g} {unit} is unusual here: between {low:.3g} and {high:.3g} {unit} is common. It is kept; check the "
@@ -99,3 +112,7 @@ def _below(value: Any, kind: Kind) -> Any:
 
 def _above(value: Any, kind: Kind) -> Any:
     return value > kind.high + _SLACK * max(1.0, abs(kind.high))
+
+
+def _unusual(value: Any, kind: Kind) -> Any:
+    return (value < kind.usual_low) | (value > kind.usual_high)

@@ -8,11 +8,11 @@ from typing import Any, Final, Protocol
 from django.db import transaction
 
 from accounts.models import Company, Membership
-from fleet.intake.columns import Vocabulary, read_columns
+from fleet.intake.columns import Column, Vocabulary, read_columns
 from fleet.intake.rows import Row
 from fleet.intake.storing import Progress, close_batch, open_batch
 from fleet.intake.table_rows import read_rows
-from fleet.intake.tables import read_table
+from fleet.intake.tables import TextTable, read_table
 from fleet.models import IntakeBatch
 
 CORRECTS: Final = "corrects"
@@ -36,6 +36,17 @@ class Outcome(Protocol):
 
 
 @dataclass(frozen=True)
+class TableOutcome:
+    """What became of the rows of a table: counts, and those that were refused, in their order."""
+
+    rows: int
+    stored: int
+    flagged: int
+    duplicates: int
+    refused: Sequence[Row]
+
+
+@dataclass(frozen=True)
 class Log:
     """One kind of log.
 
@@ -48,11 +59,27 @@ class Log:
     take
         Judges rows and stores those that can be true, in a transaction of the caller; called with the rows and with
         `company`, `by`, `now`, `batch` and `progress`.
+    take_columns
+        Does the same of a table and its columns, faster; None where there is no such way.
     """
 
     kind: IntakeBatch.Kind
     vocabulary: Vocabulary
     take: Callable[..., Outcome]
+    take_columns: Callable[..., TableOutcome] | None = None
+
+    def take_table(self, table: TextTable, columns: Sequence[Column], **asked: Any) -> TableOutcome:
+        """Do as `take` does with the rows of a table, none of which corrects another."""
+        if self.take_columns is not None:
+            return self.take_columns(table, columns, **asked)
+        return self.take_row_by_row(table, columns, **asked)
+
+    def take_row_by_row(self, table: TextTable, columns: Sequence[Column], **asked: Any) -> TableOutcome:
+        """Do as `take` does with the rows of a table."""
+        rows = read_rows(table, columns)
+        outcome = self.take(rows, **asked)
+        refused = [row for row in rows if row.faults]
+        return TableOutcome(len(rows), len(outcome.stored), outcome.flagged, outcome.duplicates, refused)
 
 
 def is_correction(row: Row) -> bool:

@@ -6,16 +6,20 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from accounts.day_alone import DayAlone, local_day, not_after
+from accounts.models import Membership
 from fleet.intake import cells
 from fleet.intake.cells import CellError
 from fleet.intake.directory import Directory, Meter, Place
-from fleet.intake.observations import settle_observations
+from fleet.intake.observations import CODES, SEEN, settle_observations
 from fleet.intake.rows import Row
 from fleet.models import Reading
 from fleet.services.units.moments import FIRST_YEAR
 
 _ANY_ZONE: Final = ZoneInfo("UTC")
 """For a time whose place is not known, of which no more is asked than that it can be read."""
+
+MOMENT: Final = ("taken_at", "date", "time")
+"""Words of a row that say when it was taken."""
 
 NOT_A_TIME: Final = "not_a_time"
 """Code of what whoever read the cells of a file could not read as a time; it is told once."""
@@ -37,7 +41,11 @@ _WORDS: Final[Mapping[str, Mapping[str, str]]] = {
     "source": SOURCES,
 }
 _YES_OR_NO: Final = ("tank_is_full", "sampled_after_flush")
-_LENGTHS: Final[Mapping[str, int]] = {"person": 80, "note": 4000, "reference": 80}
+LENGTHS: Final[Mapping[str, int]] = {"person": 80, "note": 4000, "reference": 80}
+"""Free text of a reading -> the most characters that are kept."""
+
+CHOICES: Final = (*_WORDS, *_YES_OR_NO, SEEN, *CODES)
+"""Words of a row that are one of few."""
 
 
 def place_rows(rows: Sequence[Row], directory: Directory, *, now: datetime, taken_at_default: datetime | None) -> None:
@@ -51,7 +59,8 @@ def place_rows(rows: Sequence[Row], directory: Directory, *, now: datetime, take
     for row in rows:
         place = _place(row, directory)
         read_moment(row, place, now=now, default=taken_at_default)
-        _read_words(row)
+        read_choices(row)
+        check_lengths(row, LENGTHS)
 
 
 def _place(row: Row, directory: Directory) -> Place | None:
@@ -85,16 +94,17 @@ def named_meter(row: Row, directory: Directory) -> Meter | None:
         return None
 
 
+def moment_text(taken_at: str, date: str, time: str) -> str:
+    """When a row was taken, as it says so: in one field or in two; empty where it does not."""
+    return taken_at or f"{date} {time}".strip()
+
+
 def read_moment(row: Row, place: Place | None, *, now: datetime, default: datetime | None) -> None:
     """Read when the row was taken, in the time zone of its place unless it has an offset, and refuse what cannot be."""
     if any(fault.code == NOT_A_TIME for fault in row.faults):
         return
-    text = row.words.get("taken_at", "")
-    field = "taken_at"
-    if "date" in row.words or "time" in row.words:
-        field = "date"
-        if not text:
-            text = f"{row.words.get('date', '')} {row.words.get('time', '')}".strip()
+    field = "date" if "date" in row.words or "time" in row.words else "taken_at"
+    text = moment_text(*(row.words.get(name, "") for name in MOMENT))
     if not text:
         if default is None:
             row.refuse(field, "missing", f"The row has no date; write {cells.MOMENT_FORMS}.")
@@ -131,7 +141,8 @@ def read_moment(row: Row, place: Place | None, *, now: datetime, default: dateti
     row.taken_at = at if isinstance(at, DayAlone) else at.astimezone(UTC)
 
 
-def _read_words(row: Row) -> None:
+def read_choices(row: Row) -> None:
+    """Read the words of a row that are one of few; what is none of them becomes a fault."""
     for name, words in _WORDS.items():
         if row.words.get(name):
             try:
@@ -145,19 +156,33 @@ def _read_words(row: Row) -> None:
             except CellError as error:
                 row.refuse(name, "neither_yes_nor_no", str(error))
     settle_observations(row)
-    check_lengths(row, _LENGTHS)
+
+
+def hold_to_source(rows: Sequence[Row], by: Membership | None, source: str) -> None:
+    """Clients and meters speak for themselves only; the company's people may send what others noted."""
+    if by is None or (by.role != Membership.Role.CLIENT and by.meter_unit_id is None):
+        return
+    for row in rows:
+        if row.fields.get("source", source) != source:
+            row.refuse("source", "not_your_source", f"What you send is noted as from '{source}'; leave this out.")
 
 
 def check_lengths(row: Row, lengths: Mapping[str, int]) -> None:
     """Take over free text, refusing what does not fit."""
     for name, longest in lengths.items():
         text = row.words.get(name, "")
-        if len(text) > longest:
+        if fits(text, longest):
+            if text:
+                row.fields[name] = text
+        elif len(text) > longest:
             row.refuse(name, "too_long", f"The text has {len(text)} characters; at most {longest} are kept.")
-        elif "\x00" in text:
+        else:
             row.refuse(name, "not_text", "The text holds a null character; remove it.")
-        elif text:
-            row.fields[name] = text
+
+
+def fits(text: str, longest: int) -> bool:
+    """Whether free text can be stored as it is."""
+    return len(text) <= longest and "\x00" not in text
 
 
 def _shown(now: datetime, place: Place) -> str:

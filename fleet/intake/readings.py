@@ -1,6 +1,6 @@
 """Rows of readings, from a log or a payload: judged one by one, then stored together."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
@@ -14,7 +14,8 @@ from fleet.intake.directory import Directory, Meter, unit_directory
 from fleet.intake.history import flag_against_history
 from fleet.intake.names import by_public_name
 from fleet.intake.observations import FIELD as OBSERVATIONS
-from fleet.intake.reading_fields import named_meter, place_of, place_rows
+from fleet.intake.reading_columns import TELLING_WORDS
+from fleet.intake.reading_fields import hold_to_source, named_meter, place_of, place_rows
 from fleet.intake.reading_rules import check_reading
 from fleet.intake.rows import Row
 from fleet.intake.storing import Progress, tell
@@ -46,16 +47,7 @@ WORDS: Final = (
 )
 """Every other field of a row."""
 
-_TELLING_WORDS: Final = (
-    "state",
-    "tank_valve",
-    "pump",
-    "tank_is_full",
-    "sampled_after_flush",
-    "occasion",
-    OBSERVATIONS,
-)
-_SENT_WORDS: Final = (*_TELLING_WORDS, "source", "person", "note", "instrument__name")
+_SENT_WORDS: Final = (*TELLING_WORDS, "source", "person", "note", "instrument__name")
 _DEFAULTS: Final[Mapping[str, Any]] = {
     "occasion": Reading.Occasion.ROUTINE.value,
     "source": None,
@@ -95,39 +87,20 @@ def take_rows(
     Needs a transaction. Units are locked in the order of their ids, so that two senders of the same file cannot both
     store it. What follows for the units is announced.
     """
-    directory = unit_directory(
-        company,
-        by,
-        {row.words.get("unit", "") for row in rows},
-        {row.words.get("instrument", "") for row in rows},
-    )
+    directory = directory_of(rows, company, by)
     tell(progress, 0.1, words.finding_units())
-    place_rows(rows, directory, now=now, taken_at_default=taken_at_default)
-    _hold_to_source(rows, by, source)
-    meters = _named_meters(rows, directory)
-    tell(progress, 0.2, words.converting_units())
-    convert_rows(rows, QUANTITIES, partial(_meter_of, directory, meters))
-    for row in rows:
-        place = place_of(row, directory)
-        if place is not None:
-            check_reading(row, place, Reading.QUANTITIES)
+    meters = judge(rows, directory, by=by, source=source, now=now, taken_at_default=taken_at_default, progress=progress)
     sound = [row for row in rows if not row.faults]
-    unit_ids = sorted({row.owner_id for row in sound})
-    list(
-        Unit.objects.filter(pk__in=unit_ids).order_by("pk").select_for_update(no_key=True).values_list("pk", flat=True)
-    )
+    lock_units({row.owner_id for row in sound})
     tell(progress, 0.4, words.looking_for_known())
-    references.name_rows(sound, _TELLING_WORDS)
-    sound = [row for row in sound if not row.faults]
-    settled = references.settle(
-        sound, references.stored_rows(Reading, "unit", sound, _SENT_WORDS), _DEFAULTS, "a reading"
-    )
+    references.name_rows(sound, TELLING_WORDS)
+    settled = settle([row for row in sound if not row.faults])
     tell(progress, 0.5, words.comparing())
     flag_against_history(settled.fresh)
     tell(progress, 0.6, words.storing())
     stored = references.insert(
         settled,
-        lambda row, corrects_id: _reading(
+        lambda row, corrects_id: make_reading(
             row, meters.get(id(row)), corrects_id, by=by, source=source, now=now, batch=batch
         ),
     )
@@ -139,13 +112,51 @@ def take_rows(
     return ReadingOutcome(stored, settled.duplicates, references.duplicate_ids(rows, settled))
 
 
-def _hold_to_source(rows: Sequence[Row], by: Membership | None, source: str) -> None:
-    """Clients and meters speak for themselves only; the company's people may send what others noted."""
-    if by is None or (by.role != Membership.Role.CLIENT and by.meter_unit_id is None):
-        return
+def directory_of(rows: Sequence[Row], company: Company, by: Membership | None) -> Directory:
+    """The units and instruments that rows name."""
+    units = {row.words.get("unit", "") for row in rows}
+    return unit_directory(company, by, units, {row.words.get("instrument", "") for row in rows})
+
+
+def judge(
+    rows: Sequence[Row],
+    directory: Directory,
+    *,
+    by: Membership | None,
+    source: str,
+    now: datetime,
+    taken_at_default: datetime | None = None,
+    progress: Progress | None = None,
+) -> dict[int, Meter]:
+    """Read what each row says by itself, and refuse or flag what cannot be or hardly can; parameters as of `take_rows`.
+
+    Returns
+    -------
+    dict
+        The instrument that a row names, by the row's `id`.
+    """
+    place_rows(rows, directory, now=now, taken_at_default=taken_at_default)
+    hold_to_source(rows, by, source)
+    meters = _named_meters(rows, directory)
+    tell(progress, 0.2, words.converting_units())
+    convert_rows(rows, QUANTITIES, partial(_meter_of, directory, meters))
     for row in rows:
-        if row.fields.get("source", source) != source:
-            row.refuse("source", "not_your_source", f"What you send is noted as from '{source}'; leave this out.")
+        place = place_of(row, directory)
+        if place is not None:
+            check_reading(row, place, Reading.QUANTITIES)
+    return meters
+
+
+def lock_units(unit_ids: Iterable[int]) -> None:
+    """Let nobody else store readings of some units until the transaction ends."""
+    units = Unit.objects.filter(pk__in=sorted(unit_ids)).order_by("pk")
+    list(units.select_for_update(no_key=True).values_list("pk", flat=True))
+
+
+def settle(named: Sequence[Row]) -> references.Settled:
+    """Sort rows with a reference that nothing is wrong with into fresh ones, duplicates and conflicts."""
+    stored = references.stored_rows(Reading, "unit", named, _SENT_WORDS)
+    return references.settle(named, stored, _DEFAULTS, "a reading")
 
 
 def _named_meters(rows: Sequence[Row], directory: Directory) -> dict[int, Meter]:
@@ -163,7 +174,7 @@ def _meter_of(directory: Directory, meters: Mapping[int, Meter], row: Row, colum
     return meter_for(place, meters.get(id(row)), column) if place is not None else None
 
 
-def _reading(
+def make_reading(
     row: Row,
     meter: Meter | None,
     corrects_id: int | None,
@@ -173,6 +184,7 @@ def _reading(
     now: datetime,
     batch: IntakeBatch | None,
 ) -> Reading:
+    """The unsaved reading of a row."""
     fields: dict[str, Any] = {**row.numbers, **row.fields}
     fields["reference"] = row.reference
     fields.pop("instrument", None)  # kept by its id

@@ -9,6 +9,7 @@ from fleet.intake.columns import Vocabulary
 from fleet.intake.logs import Log, read_whole
 from fleet.intake.observations import COLUMNS as OBSERVATION_COLUMNS
 from fleet.intake.observations import FIELD, SEEN
+from fleet.intake.reading_tables import take_table
 from fleet.intake.readings import COLUMNS, WORDS, take_rows
 from fleet.models import IntakeBatch, Reading
 
@@ -64,7 +65,12 @@ VOCABULARY: Final = Vocabulary(
 )
 
 
-LOG: Final = Log(IntakeBatch.Kind.READINGS, VOCABULARY, partial(take_rows, source=Reading.Source.IMPORT))
+LOG: Final = Log(
+    IntakeBatch.Kind.READINGS,
+    VOCABULARY,
+    take=partial(take_rows, source=Reading.Source.IMPORT),
+    take_columns=partial(take_table, source=Reading.Source.IMPORT),
+)
 """The unit and the time are needed."""
 
 read_log = partial(read_whole, LOG)

@@ -56,7 +56,7 @@ def name_rows(rows: Sequence[Row], words: Sequence[str]) -> None:
     """
     for row in rows:
         reference = row.words.get("reference", "")
-        if reference.startswith((OWN_PREFIX, _ID_MARK)):
+        if is_reserved(reference):
             row.refuse(
                 "reference",
                 "reserved",
@@ -66,15 +66,44 @@ def name_rows(rows: Sequence[Row], words: Sequence[str]) -> None:
         row.reference = reference or own_reference(row, words)
 
 
+def is_reserved(reference: str) -> bool:
+    """Whether a reference looks like one that is made here, or like an id."""
+    return reference.startswith((OWN_PREFIX, _ID_MARK))
+
+
 def own_reference(row: Row, words: Sequence[str]) -> str:
     """The reference of a row that came without."""
-    named_at = row.named_at or row.taken_at
-    moment = named_at.isoformat() if named_at else ""
-    parts = [str(row.owner_id), moment]
-    parts += [f"{name}={row.numbers[name]:.9g}" for name in sorted(row.numbers)]
-    parts += [f"{name}={row.fields[name]}" for name in words if row.fields.get(name) is not None]
-    parts.append(row.words.get("corrects", ""))
+    numbers = [number_part(name, row.numbers[name]) for name in sorted(row.numbers)]
+    telling = telling_parts(row.fields, words)
+    return reference_of(row.owner_id, row.named_at or row.taken_at, numbers, telling, row.words.get("corrects", ""))
+
+
+def number_part(name: str, value: float) -> str:
+    """What a quantity adds to the reference of a row that came without."""
+    return f"{name}={value:.9g}"
+
+
+def telling_parts(fields: Mapping[str, Any], words: Sequence[str]) -> list[str]:
+    """What the fields beside the quantities add to it."""
+    return [f"{name}={fields[name]}" for name in words if fields.get(name) is not None]
+
+
+def reference_of(
+    owner_id: int, named_at: datetime | None, numbers: Sequence[str], telling: Sequence[str], corrects: str = ""
+) -> str:
+    """The reference of a row that came without, of its parts; those of numbers in the order of their names."""
+    parts = [str(owner_id), named_at.isoformat() if named_at else "", *numbers, *telling, corrects]
     return OWN_PREFIX + hashlib.sha256("|".join(parts).encode()).hexdigest()[:32]
+
+
+def stored_keys(model: Any, owner: str, keys: Sequence[Key]) -> set[Key]:
+    """Which of some owners and references are stored."""
+    found: set[Key] = set()
+    for begin in range(0, len(keys), _AT_ONCE):
+        asked = keys[begin : begin + _AT_ONCE]
+        of_them = {f"{owner}_id__in": {key[0] for key in asked}, "reference__in": {key[1] for key in asked}}
+        found.update(model.objects.filter(**of_them).values_list(f"{owner}_id", "reference"))
+    return found
 
 
 def stored_rows(model: Any, owner: str, rows: Sequence[Row], words: Sequence[str]) -> dict[Key, StoredRow]:

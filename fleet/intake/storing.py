@@ -35,14 +35,16 @@ def open_batch(
 
 def close_batch(batch: IntakeBatch, *, rows: Sequence[Row], stored: int, flagged: int, duplicates: int) -> IntakeBatch:
     """Store the counts of a batch and the rows that were refused, and leave in the trail that it came in."""
-    count_rows(batch, rows=rows, stored=stored, flagged=flagged, duplicates=duplicates)
+    refused = [row for row in rows if row.faults]
+    count_rows(batch, rows=len(rows), refused=refused, stored=stored, flagged=flagged, duplicates=duplicates)
     note_batch(batch)
     return batch
 
 
-def count_rows(batch: IntakeBatch, *, rows: Sequence[Row], stored: int, flagged: int, duplicates: int) -> None:
+def count_rows(
+    batch: IntakeBatch, *, rows: int, refused: Sequence[Row], stored: int, flagged: int, duplicates: int
+) -> None:
     """Add some rows to the counts of a batch, and store those that were refused."""
-    refused = [row for row in rows if row.faults]
     RefusedRow.objects.bulk_create(
         [
             RefusedRow(
@@ -54,7 +56,7 @@ def count_rows(batch: IntakeBatch, *, rows: Sequence[Row], stored: int, flagged:
             for row in refused
         ]
     )
-    batch.rows += len(rows)
+    batch.rows += rows
     batch.stored += stored
     batch.flagged += flagged
     batch.duplicates += duplicates

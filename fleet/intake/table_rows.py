@@ -15,7 +15,7 @@ def read_rows(table: TextTable, columns: Sequence[Column]) -> list[Row]:
     for line, cells in table.rows:
         row = Row(line=line, raw=cells_by_header(table, cells))
         rows.append(row)
-        if any(cells[width:]):
+        if table.is_too_wide(cells):
             row.refuse(
                 "row",
                 "too_many_cells",

@@ -2,11 +2,11 @@
 
 import csv
 import io
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Final, TextIO
+from typing import Final, Self, TextIO
 
 from accounts.errors import InvalidInput
 
@@ -50,6 +50,14 @@ class TextTable:
     def filled(self) -> frozenset[int]:
         """Places of the columns that hold anything."""
         return frozenset(index for _, cells in self.rows for index, cell in enumerate(cells) if cell)
+
+    def is_too_wide(self, cells: Sequence[str]) -> bool:
+        """Whether a row holds anything beyond the headers."""
+        return len(cells) > len(self.headers) and any(cells[len(self.headers) :])
+
+    def only(self, places: Iterable[int]) -> Self:
+        """Some of the rows, under the same headers."""
+        return replace(self, rows=tuple(self.rows[place] for place in places))
 
 
 Pieces = Callable[[], Iterable[bytes]]

@@ -5,8 +5,9 @@ one goes on behind the last that was stored. Whoever stops the job keeps what wa
 """
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import datetime
+from functools import partial
 from itertools import islice
 from typing import Any, Final
 
@@ -21,11 +22,9 @@ from accounts.models import Company, Membership
 from fleet.intake import words
 from fleet.intake.columns import Column, read_columns
 from fleet.intake.feed_water_log import LOG as FEED_WATER
-from fleet.intake.logs import Log, is_correction
+from fleet.intake.logs import CORRECTS, Log, TableOutcome
 from fleet.intake.readings_log import LOG as READINGS
-from fleet.intake.rows import Row
 from fleet.intake.storing import count_rows, note_batch
-from fleet.intake.table_rows import read_rows
 from fleet.intake.tables import MOST_BYTES_IN_PIECES, Pieces, TextShape, read_pieces, read_shape
 from fleet.models import FeedWaterSample, IntakeBatch, Reading, UploadPiece
 from fleet.services.consequences import Kind, announce, held_back
@@ -38,6 +37,7 @@ MOST_REFUSED: Final = 10_000
 
 _ROWS_OF_A_BLOCK: Final = 5_000
 _BYTES_OF_A_PIECE: Final = 1_000_000
+_TableRow = tuple[int, tuple[str, ...]]
 _LOG_OF: Final[Mapping[str, Log]] = {log.kind.value: log for log in (READINGS, FEED_WATER)}
 
 
@@ -146,18 +146,28 @@ def _read(batch: IntakeBatch, work: claims.ChunkRun) -> None:
     shape = read_shape(pieces)
     columns = read_columns(shape, log.vocabulary)
     rows = read_pieces(pieces, shape)
+    corrects = _corrects(shape, columns)
     passed = batch.rows_passed
-    corrections = [row for row in _rows(shape, columns, islice(rows, passed)) if is_correction(row)]
+    corrections = list(filter(corrects, islice(rows, passed)))
     while passed < shape.rows:
-        block = list(_rows(shape, columns, islice(rows, _ROWS_OF_A_BLOCK)))
+        block = list(islice(rows, _ROWS_OF_A_BLOCK))
         passed += len(block)
-        corrections += [row for row in block if is_correction(row)]
-        _store(log, batch, [row for row in block if not is_correction(row)], work, passed=passed)
+        corrections += filter(corrects, block)
+        table = shape.table(row for row in block if not corrects(row))
+        _store(batch, partial(log.take_table, table, columns), work, passed=passed)
         _hold_to_refusals(batch, passed, shape.rows)
         work.progress(passed / (shape.rows + 1), words.reading_rows(passed, shape.rows))
     if corrections and batch.rows_passed == shape.rows:
-        _store(log, batch, corrections, work, passed=shape.rows + 1)
+        last = shape.table(corrections)
+        _store(batch, partial(log.take_row_by_row, last, columns), work, passed=shape.rows + 1)
         _hold_to_refusals(batch, passed, shape.rows)
+
+
+def _corrects(shape: TextShape, columns: Iterable[Column]) -> Callable[[_TableRow], bool]:
+    """Tells which rows correct another, as `is_correction` does once their cells are read."""
+    table = shape.table(())
+    place = next((column.index for column in columns if column.name == CORRECTS), len(shape.headers))
+    return lambda row: bool("".join(row[1][place : place + 1])) and not table.is_too_wide(row[1])
 
 
 def _pieces_of(batch: IntakeBatch) -> Pieces:
@@ -172,14 +182,7 @@ def _pieces_of(batch: IntakeBatch) -> Pieces:
     return pieces
 
 
-def _rows(shape: TextShape, columns: tuple[Column, ...], rows: Iterable[tuple[int, tuple[str, ...]]]) -> Iterator[Row]:
-    """Rows of the file with their cells read, a block at a time."""
-    rows = iter(rows)
-    while block := list(islice(rows, _ROWS_OF_A_BLOCK)):
-        yield from read_rows(shape.table(block), columns)
-
-
-def _store(log: Log, batch: IntakeBatch, rows: list[Row], work: claims.ChunkRun, *, passed: int) -> None:
+def _store(batch: IntakeBatch, take: Callable[..., TableOutcome], work: claims.ChunkRun, *, passed: int) -> None:
     """Store a block, and how far the file is read, in one transaction; what follows comes when all of it is read.
 
     Raises
@@ -191,8 +194,8 @@ def _store(log: Log, batch: IntakeBatch, rows: list[Row], work: claims.ChunkRun,
         stored = IntakeBatch.objects.select_for_update(no_key=True).get(pk=batch.pk)
         if stored.rows_passed != batch.rows_passed:
             raise claims.WorkStoppedError
-        outcome = log.take(rows, company=work.company, by=work.by, now=work.now, batch=batch)
-        count_rows(batch, rows=rows, stored=len(outcome.stored), flagged=outcome.flagged, duplicates=outcome.duplicates)
+        outcome = take(company=work.company, by=work.by, now=work.now, batch=batch)
+        count_rows(batch, **vars(outcome))
         batch.rows_passed = passed
         batch.save(update_fields=["rows_passed"])
 

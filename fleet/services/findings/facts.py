@@ -87,6 +87,8 @@ FIRST_VALUES_DAYS: Final = 180.0
 _PERMEATE_TO_COMPARE: Final = 3.0
 # No feed of one site doubles from one reading to the next (common practice, no source).
 _FAR_ABOVE: Final = 2.0
+# A public supply seldom carries more carbon dioxide; common practice, no source.
+_USUAL_CO2_MG_PER_L: Final = 10.0
 _BASELINES: Final = {
     "baseline_inlet_pressure_kpa": "inlet_pressure_kpa",
     "baseline_permeate_flow_l_per_day": "permeate_flow_l_per_day",
@@ -503,8 +505,8 @@ def _exposures(history: History, unit_id: int, unit: Mapping[str, Any]) -> Float
 def _resin_life_share(history: History, row: int, unit: Mapping[str, Any]) -> float | None:
     """Life of the first resin so far over the life its label gives for the TDS of the permeate.
 
-    The carbon dioxide that an analysis of the site's water gives counts too. A small share at exhaustion says that
-    something nobody measured used the capacity, carbon dioxide above all.
+    The carbon dioxide that an analysis of the site's water gives counts too, as far as it is usual. A small share at
+    exhaustion says that something the TDS does not show used the capacity, carbon dioxide above all.
     """
     resins = history.placements[Stage.RESIN]
     own_rows = np.flatnonzero(
@@ -546,8 +548,11 @@ def _permeate_in_life(history: History, row: int, resin: int) -> float:
     return float(np.mean(permeate[own])) if np.any(own) else _recent(history, row)[1]
 
 
-def _known_co2(history: History, row: int, unit: Mapping[str, Any]) -> float:
-    """Carbon dioxide of the site's water in mg/L, which no membrane holds back; 0 where nobody analysed it."""
+def _usual_co2(history: History, row: int, unit: Mapping[str, Any]) -> float:
+    """Carbon dioxide of the site's water in mg/L, which no membrane holds back, as far as it is usual.
+
+    0 where nobody analysed it. What a borehole brings beyond that is a reason to degas, and is to be told.
+    """
     water = history.water.get(unit["site_id"], {})
     ph, alkalinity = water.get("ph"), water.get("alkalinity_mg_per_l_as_caco3")
     if not ph or not alkalinity:
@@ -555,14 +560,13 @@ def _known_co2(history: History, row: int, unit: Mapping[str, Any]) -> float:
     # Salt matters little to it; who had the alkalinity analysed need not have had the TDS.
     tds = water.get("tds_mg_per_l") or np.nan_to_num(_recent(history, row)[0])
     try:
-        return float(
-            co2_mg_per_l(
-                ph=ph,
-                alkalinity_mg_per_l_as_caco3=alkalinity,
-                temperature_degc=water.get("temperature_degc", LAYOUT_TEMPERATURE_DEGC),
-                tds_mg_per_l=tds,
-            )
+        analysed = co2_mg_per_l(
+            ph=ph,
+            alkalinity_mg_per_l_as_caco3=alkalinity,
+            temperature_degc=water.get("temperature_degc", LAYOUT_TEMPERATURE_DEGC),
+            tds_mg_per_l=tds,
         )
+        return min(float(analysed), _USUAL_CO2_MG_PER_L)
     except EngineeringError:
         return 0.0
 
@@ -592,7 +596,7 @@ def _life_share(history: History, row: int, unit: Mapping[str, Any], resin: int)
     if not permeate > 0 or not daily > 0 or not volume or not per_litre:
         return None
     try:
-        load = governing_load_meq_per_l(ionic_load_meq_per_l(permeate), co2_mg_per_l=_known_co2(history, row, unit))
+        load = governing_load_meq_per_l(ionic_load_meq_per_l(permeate), co2_mg_per_l=_usual_co2(history, row, unit))
         litres = service_volume_l(capacity_eq(volume, per_litre), load)
     except EngineeringError:
         return None

@@ -151,8 +151,8 @@ RESIN: Final[tuple[Rule, ...]] = (
         cautions=(MIND_RESIN,),
         source=_("carbon dioxide counts one equivalent a mole on the resin and none on the meter"),
         for_installer=_(
-            "The resin was exhausted far sooner than this permeate and what is known of the feed explain: something "
-            "loads it that the TDS meter does not see."
+            "The resin was exhausted far sooner than this permeate and the carbon dioxide of a usual supply explain: "
+            "something loads it that the TDS meter does not see."
         ),
         for_client=_(
             "The resin was exhausted sooner than expected. We will look for the cause in the water on our next visit."

@@ -1,6 +1,6 @@
 """A need as the pure planning room sees it, and what each day of waiting costs."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 
 from fleet.models import Finding
@@ -8,8 +8,9 @@ from scheduling.models import Need
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.needs import need as planning
 from scheduling.planning.needs.dates import KnownDates, NeedDates, dates_of_needs
+from scheduling.planning.needs.facts import ForecastFacts
 from scheduling.planning.needs.pricing import Priced, price
-from scheduling.services.needs.facts import forecast_facts
+from scheduling.services.needs.facts import facts_of_forecasts
 from scheduling.services.words.tasks import task_named
 
 
@@ -20,15 +21,21 @@ def planning_need(need: Need, *, key: str, today: date) -> planning.Need:
 
 def planning_needs(needs: Sequence[Need], *, keys: Sequence[str], today: date) -> list[planning.Need]:
     """Needs in the words of the planning room, each with the caller's key of it."""
-    dates = dates_of_needs([_known_dates(need, today) for need in needs])
+    dates = dates_of_needs(_known_dates(needs, today))
     return [_planning_need(need, key, own, today) for need, key, own in zip(needs, keys, dates, strict=True)]
 
 
-def _known_dates(need: Need, today: date) -> KnownDates:
-    forecast, lag_forecast, finding = need.forecast, need.lag_forecast, need.finding
+def _known_dates(needs: Sequence[Need], today: date) -> list[KnownDates]:
+    forecasts = [row for need in needs for row in (need.forecast, need.lag_forecast) if row is not None]
+    facts = facts_of_forecasts(forecasts, today)
+    return [_known_dates_of(need, facts, today) for need in needs]
+
+
+def _known_dates_of(need: Need, facts: Mapping[int, ForecastFacts], today: date) -> KnownDates:
+    finding = need.finding
     return KnownDates(
-        forecast=forecast_facts(forecast, today) if forecast is not None else None,
-        lag_forecast=forecast_facts(lag_forecast, today) if lag_forecast is not None else None,
+        forecast=facts[need.forecast_id] if need.forecast_id is not None else None,
+        lag_forecast=facts[need.lag_forecast_id] if need.lag_forecast_id is not None else None,
         is_seen=finding is not None and need.position_id is not None,
         is_confirmed=finding is not None and finding.state == Finding.State.CONFIRMED,
         due_in_days=(need.due_on - today).days if need.due_on is not None else None,
@@ -66,10 +73,10 @@ def exhausted_by(need: Need, *, today: date, day: date) -> float | None:
 
 def all_exhausted_by(needs: Sequence[Need], *, today: date, day: date) -> list[float | None]:
     """`exhausted_by` of many needs, which together cost little more than one."""
-    quantiles = [
-        _known_dates(need, today).own_quantile_days if need.kind in (Need.Kind.REPLACE, Need.Kind.ROTATE) else ()
-        for need in needs
-    ]
+    quantiles: list[tuple[float, ...]] = [()] * len(needs)
+    wearing = [k for k, need in enumerate(needs) if need.kind in (Need.Kind.REPLACE, Need.Kind.ROTATE)]
+    for k, known in zip(wearing, _known_dates([needs[k] for k in wearing], today), strict=True):
+        quantiles[k] = known.own_quantile_days
     ahead = [float(max((day - today).days, 0))]
     found: list[float | None] = [None] * len(needs)
     for width in {len(days) for days in quantiles if days}:

@@ -5,6 +5,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
+import numpy as np
 from django.db.models import Max, Q, QuerySet
 
 from accounts.day_alone import local_day
@@ -18,7 +19,7 @@ from scheduling.planning.needs.facts import FindingFacts, ForecastFacts, PartFac
 from scheduling.planning.needs.from_gauges import WHAT_IS_SEEN
 from scheduling.planning.needs.need import DISTRIBUTION_LEVELS
 from scheduling.planning.needs.work import part_for, work_for
-from scheduling.services.needs.reading import OF_FORECAST, all_but
+from scheduling.services.needs.reading import OF_FORECAST, OF_PLACEMENT, all_but
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +46,25 @@ def days_from(as_of: date, date_grid: Sequence[int], today: date) -> tuple[float
     return tuple((tenth - last_tenth_today) / TENTHS for tenth in date_grid[-len(DISTRIBUTION_LEVELS) :])
 
 
-def forecast_facts(forecast: Forecast, today: date) -> ForecastFacts:
-    """A stored forecast in the words of the planning room."""
+def _quantiles_of(forecasts: Sequence[Forecast], today: date) -> list[tuple[float, ...]]:
+    """`days_from` of many forecasts, in one go."""
+    grids = [forecast.date_grid[-len(DISTRIBUTION_LEVELS) :] for forecast in forecasts]
+    table = np.array([grid or [0] * len(DISTRIBUTION_LEVELS) for grid in grids], dtype=np.int64)
+    last_tenth_today = [TENTHS * ((today - forecast.as_of).days + 1) - 1 for forecast in forecasts]
+    days = ((table - np.array(last_tenth_today)[:, None]) / TENTHS).tolist()
+    return [tuple(row) if grid else () for grid, row in zip(grids, days, strict=True)]
+
+
+def facts_of_forecasts(forecasts: Iterable[Forecast], today: date) -> dict[int, ForecastFacts]:
+    """Stored forecasts in the words of the planning room, by id."""
+    rows = list({forecast.pk: forecast for forecast in forecasts}.values())
+    if not rows:
+        return {}
+    quantiles = _quantiles_of(rows, today)
+    return {row.pk: _forecast_facts(row, days, today) for row, days in zip(rows, quantiles, strict=True)}
+
+
+def _forecast_facts(forecast: Forecast, days: tuple[float, ...], today: date) -> ForecastFacts:
     placement = forecast.placement
     # to a day, on the clock of UTC: of a life of weeks or months
     used = (today - local_day(placement.first_installed_at, UTC)).days if placement is not None else None
@@ -55,7 +73,7 @@ def forecast_facts(forecast: Forecast, today: date) -> ForecastFacts:
     return ForecastFacts(
         key=forecast.pk,
         cartridge=forecast.placement_id,
-        quantile_days=quantile_days(forecast, today),
+        quantile_days=days,
         is_exhausted=forecast.state == Forecast.State.EXHAUSTED,
         is_maximum_service_time=ages_out,
         remaining_share=forecast.remaining_share,
@@ -92,9 +110,12 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
     )
     here = {unit.pk: unit for unit in rows.select_related("site__client").prefetch_related("positions").order_by("pk")}
     placements = Placement.objects.of_company(company).filter(in_position)
-    installed = {row.position_id: row for row in placements.filter(removed_at__isnull=True)}
+    fitted = placements.filter(removed_at__isnull=True).defer(*all_but(Placement, OF_PLACEMENT))
+    installed = {row.position_id: row for row in fitted}
     items = _newest_items(placements, installed)
     latest = _latest_forecasts(company, in_position, installed)
+    dates = facts_of_forecasts(latest.values(), today)
+    newest = {position: dates[forecast.pk] for position, forecast in latest.items()}
     live = Finding.objects.of_company(company).filter(in_unit, state__in=Finding.LIVE)
     findings: dict[int, list[Finding]] = defaultdict(list)
     for finding in live.select_related("reading").order_by("-confidence", "pk"):
@@ -131,7 +152,7 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
             commissioned_on=unit.commissioned_on,
             has_pressurised_tank=unit.tank == Unit.Tank.PRESSURISED,
             positions=tuple(
-                _position_facts(position, installed, items, latest, today, suiting.get(position.pk))
+                _position_facts(position, installed, items, newest.get(position.pk), suiting.get(position.pk))
                 for position in sorted(unit.positions.all(), key=lambda p: (p.order, p.pk))
             ),
             findings=tuple(_finding_facts(row, unit) for row in findings.get(unit.pk, ())),
@@ -209,11 +230,10 @@ def _position_facts(
     position: Position,
     installed: Mapping[int, Placement],
     items: Mapping[int, CatalogueItem],
-    latest: Mapping[int, Forecast],
-    today: date,
+    forecast: ForecastFacts | None,
     suiting: FittingPart | None,
 ) -> PositionFacts:
-    placement, item, forecast = installed.get(position.pk), items.get(position.pk), latest.get(position.pk)
+    placement, item = installed.get(position.pk), items.get(position.pk)
     return PositionFacts(
         key=position.pk,
         stage=position.stage,
@@ -222,7 +242,7 @@ def _position_facts(
         item=suiting.item if suiting is not None and suiting.item else item.pk if item is not None else None,
         missing_part=suiting.missing_part if suiting is not None else "",
         price=float(item.price) if item is not None else 0.0,
-        newest_forecast=forecast_facts(forecast, today) if forecast is not None else None,
+        newest_forecast=forecast,
     )
 
 

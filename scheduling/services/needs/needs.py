@@ -55,6 +55,8 @@ _REFRESHED = (
     "reason",
 )
 _REPRICED = ("best_day", "curve_first_day", "cost_curve")
+# What another day alone changes of nearly every need.
+_OF_THE_DAY = (*_REPRICED, "not_before", "reading_saves", "reason")
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +111,11 @@ def refresh_needs(*, company: Company, now: datetime, units: Collection[int] | N
             key: need for key, need in rows.items() if need.source != Need.Source.PERSON or need.key in at_retired
         }
 
-        changed = [row for key, row in stored.items() if key in needs_by_key and _take_over(row, needs_by_key[key])]
-        changed += _reprice(asked_by_people, policy=policy, today=today)
+        differing = {key: _take_over(row, needs_by_key[key]) for key, row in stored.items() if key in needs_by_key}
+        of_the_day = [stored[key] for key, names in differing.items() if names and names.issubset(_OF_THE_DAY)]
+        otherwise = [stored[key] for key, names in differing.items() if not names.issubset(_OF_THE_DAY)]
+        of_the_day += _reprice(asked_by_people, policy=policy, today=today)
+        changed = of_the_day + otherwise
         dropped = [row for key, row in stored.items() if key not in needs_by_key]
         opened = [need for key, need in needs_by_key.items() if key not in rows]
         for need in opened:
@@ -120,7 +125,8 @@ def refresh_needs(*, company: Company, now: datetime, units: Collection[int] | N
         for row in dropped:
             row.state, row.closed_at, row.updated_at = Need.State.DROPPED, now, now
         Need.objects.bulk_create(opened)
-        update_rows(changed, [*_REFRESHED, "updated_at"])
+        update_rows(of_the_day, [*_OF_THE_DAY, "updated_at"])
+        update_rows(otherwise, [*_REFRESHED, "updated_at"])
         update_rows(dropped, ["state", "closed_at", "updated_at"])
     return NeedsRefreshed(len(opened), len(changed), len(dropped), len(rows) - len(changed) - len(dropped))
 
@@ -133,15 +139,12 @@ def _follow_units(open_needs: QuerySet[Need], now: datetime) -> None:
     update_rows(moved, ["site_id", "updated_at"])
 
 
-def _take_over(row: Need, recomputed: Need) -> bool:
-    """Copy what was found onto the open row; answer whether anything differed."""
-    differs = False
-    for name in _REFRESHED:
-        value = getattr(recomputed, name)
-        if getattr(row, name) != value:
-            setattr(row, name, value)
-            differs = True
-    return differs
+def _take_over(row: Need, recomputed: Need) -> set[str]:
+    """Copy what was found onto the open row; answer what differed."""
+    differing = {name for name in _REFRESHED if getattr(row, name) != getattr(recomputed, name)}
+    for name in differing:
+        setattr(row, name, getattr(recomputed, name))
+    return differing
 
 
 def _reprice(needs: Iterable[Need], *, policy: ServicePolicy, today: date) -> list[Need]:

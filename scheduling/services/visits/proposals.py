@@ -14,7 +14,7 @@ from django.db.models import Case, When
 from accounts.many_rows import update_rows
 from accounts.models import Company
 from accounts.services.companies import lock_company
-from fleet.models import Site
+from fleet.models import Site, Unit
 from scheduling.models import Need, Visit, VisitTask
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.visits.bundling import bundle_visits
@@ -22,7 +22,7 @@ from scheduling.planning.visits.early import cost_of_going_early
 from scheduling.planning.visits.proposal import BundlingSite, VisitProposal
 from scheduling.services import events_out
 from scheduling.services.needs.costs import planning_needs
-from scheduling.services.needs.reading import with_dates
+from scheduling.services.needs.reading import all_but, with_dates
 from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
 from scheduling.services.travel import place_of, travel_cost_of_sites
@@ -96,16 +96,18 @@ class _Proposer:
             .select_for_update(no_key=True, of=("self",))
             .annotate(is_proposed=Case(When(state=Visit.State.PROPOSED, then=1), default=0))
         )
-        visits = list(
-            live.select_related("locked_installer")
-            .prefetch_related("tasks")
-            .order_by("is_proposed", "appointment_at", "pk")
-        )
+        visits = list(live.select_related("locked_installer").order_by("is_proposed", "appointment_at", "pk"))
+        # A related manager makes a query set each time it is asked, also of what is at hand.
+        self.tasks: dict[int, list[VisitTask]] = defaultdict(list)
+        for task in VisitTask.objects.filter(visit__in=[visit.pk for visit in visits]):
+            self.tasks[task.visit_id].append(task)
         # nobody can be sent to a site that nobody knows
         open_needs = Need.objects.of_company(company).filter(
             Need.TAKES_A_VISIT, state=Need.State.OPEN, site__is_known=True, **here
         )
-        self.needs = {need.pk: need for need in with_dates(open_needs, "position", "unit").order_by("pk")}
+        # of a unit its code alone is said
+        with_units = with_dates(open_needs, "position", "unit").defer(*all_but(Unit, ["code"], "unit"))
+        self.needs = {need.pk: need for need in with_units.order_by("pk")}
         self.opened: list[Visit] = []
         self.rewritten: list[Visit] = []
         self.retasked: list[tuple[Visit, list[tuple[int, str]]]] = []
@@ -129,7 +131,7 @@ class _Proposer:
     def run(self) -> VisitsProposed:
         self._take_lapsed_back()
         held = {task.need_id for visits in self.confirmed.values() for v in visits for task in self._tasks_left(v)}
-        held |= {task.need_id for visit in self.waiting for task in visit.tasks.all()}
+        held |= {task.need_id for visit in self.waiting for task in self.tasks[visit.pk]}
         free = [need for pk, need in self.needs.items() if pk not in held]
         readings = self._readings_on_confirmed(free)
         read_then = {need.pk for rows in readings.values() for need, _ in rows}
@@ -253,7 +255,7 @@ class _Proposer:
     def _rewrite(self, visit: Visit, values: Mapping[str, Any], tasks: list[tuple[int, str]]) -> bool:
         """Bring a visit up to date; answer whether anything differed."""
         differing = [name for name, value in values.items() if getattr(visit, name) != value]
-        same_tasks = [(task.need_id, task.reason) for task in visit.tasks.all()] == tasks
+        same_tasks = [(task.need_id, task.reason) for task in self.tasks[visit.pk]] == tasks
         if not differing and same_tasks:
             return False
         for name in differing:
@@ -279,7 +281,7 @@ class _Proposer:
                     # what was declined is proposed on a visit of its own, with all that is bundled with it
                     if not declined.get(visit.pk, set()).intersection(need.pk for need, _ in additions):
                         joined[site_id] = ProposedAdditions(visit, additions)
-                if [t.need_id for t in visit.tasks.all()] != [need_id for need_id, _ in tasks]:
+                if [t.need_id for t in self.tasks[visit.pk]] != [need_id for need_id, _ in tasks]:
                     self._retask(visit, tasks)
         return joined
 
@@ -299,7 +301,7 @@ class _Proposer:
         """Tasks of a visit that are still to be done, and at its site."""
         return [
             task
-            for task in visit.tasks.all()
+            for task in self.tasks[visit.pk]
             if task.need_id in self.needs and self.needs[task.need_id].site_id == visit.site_id
         ]
 

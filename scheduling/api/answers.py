@@ -1,6 +1,6 @@
 """Answers by the link of a letter to a client: no signing in, and nothing but that one visit."""
 
-from typing import Any
+from typing import Any, Final
 
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
@@ -16,6 +16,9 @@ from accounts.http.views import PublicView
 from scheduling.models import Visit
 from scheduling.services.people.answer_links import AnsweredFor, read_answer_token
 from scheduling.services.rounds.answers import ANSWERS, answer, as_it_stands
+
+#: Characters of a note that a client may leave.
+LONGEST_NOTE: Final = 1000
 
 
 class AnswerThrottle(AddressThrottle):
@@ -58,7 +61,11 @@ class LinkAnswerSerializer(StrictSerializer):
         required=False, allow_null=True, default=None, help_text="start of the window that is accepted"
     )
     note = serializers.CharField(
-        max_length=1000, required=False, allow_blank=True, default="", help_text="why, or what the call is about"
+        max_length=LONGEST_NOTE,
+        required=False,
+        allow_blank=True,
+        default="",
+        help_text="why, or what the call is about",
     )
 
 

@@ -16,12 +16,10 @@ from rest_framework.request import Request
 from accounts.errors import DomainError
 from accounts.http.fields import MomentField
 from accounts.http.pages import PAGE_HEADERS
-from scheduling.api.answers import AnswerThrottle
+from scheduling.api.answers import LONGEST_NOTE, AnswerThrottle, LinkAnswerSerializer
 from scheduling.services.people.answer_links import AnsweredFor, answer_token, read_answer_token
-from scheduling.services.rounds.answers import ACCEPT, ANSWERS, answer, as_it_stands
+from scheduling.services.rounds.answers import ACCEPT, answer, as_it_stands
 from scheduling.services.words import answers as words
-
-_LONGEST_NOTE = 1_000
 
 
 class AnswerPage(View):
@@ -52,8 +50,8 @@ class AnswerPage(View):
             return self._page(request, None, words.not_ours(), status=404)
         choice, note = request.POST.get("answer", ""), request.POST.get("note", "").strip()
         opens_at = _moment(request.POST.get("opens_at", ""))
-        if choice not in dict(ANSWERS) or len(note) > _LONGEST_NOTE:
-            return self._page(request, asked, words.not_understood(_LONGEST_NOTE), status=400)
+        if not LinkAnswerSerializer(data={"answer": choice, "note": note}).is_valid():
+            return self._page(request, asked, words.not_understood(LONGEST_NOTE), status=400)
         if choice == ACCEPT and opens_at is None:
             return self._page(request, asked, words.choose_one(), status=400)
         try:

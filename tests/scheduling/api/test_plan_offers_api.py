@@ -305,6 +305,10 @@ def test_the_page_of_a_link_works_without_script_and_answers_only_when_a_button_
     value = re.findall(r'name="opens_at" value="([^"]+)"', text)[0]
     csrf = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', text).group(1)
     assert browser.post(path, {"answer": "accept", "opens_at": value}).status_code == 403
+    # what no database can hold is refused, as by the interface
+    for answer in ({"answer": "call_me", "note": "a\x00b"}, {"answer": "call_me", "note": "x" * 1001}, {"answer": "y"}):
+        assert browser.post(path, {**answer, "csrfmiddlewaretoken": csrf}).status_code == 400
+    assert not Message.objects.filter(kind=Message.Kind.CALL_WANTED).exists()
     nothing = browser.post(path, {"answer": "accept", "csrfmiddlewaretoken": csrf})
     assert (nothing.status_code, "choose one of the times" in nothing.content.decode()) == (400, True)
     done = browser.post(path, {"answer": "accept", "opens_at": value, "csrfmiddlewaretoken": csrf}, follow=True)

@@ -106,8 +106,8 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
     else:
         allowed = words.allowed_tds(limit, unit.product_tds_target_mg_per_l)
         water, sentence = "good", words.water_within(value or 0.0, allowed)
-    told = Finding.objects.filter(unit=unit, state__in=Finding.LIVE).exclude(client_sentence="")
-    findings = list(told.order_by("-confidence", "pk").values_list("rule", "client_sentence"))
+    live = Finding.objects.filter(unit=unit, state__in=Finding.LIVE).exclude(client_sentence="")
+    findings = list(live.order_by("-confidence", "pk").values_list("rule", "client_sentence"))
     # what people taste or find in the unit no gauge of TDS contradicts
     reported = next((text for rule, text in findings if rule in _SEEN_BAD), None)
     if reported is not None and water != "not_good":

@@ -135,7 +135,7 @@ FLAGS: Final[Mapping[str, str]] = {
     "open_cup_sample": "the product was measured in an open cup",
     "totaliser_went_back": "the counter shows less than before",
     "chloramine_supply": "the supplier uses chloramine",
-    "work_was_seen": "somebody saw what has to be mended, and it stands",
+    "work_was_seen": "somebody saw what has to be repaired, and it stands",
     "never_read": "nobody has read the unit since it was commissioned",
     **OBSERVATION_MEANINGS,
 }  # fmt: skip

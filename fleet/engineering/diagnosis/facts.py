@@ -134,6 +134,7 @@ FLAGS: Final[Mapping[str, str]] = {
     "algae_reported": "algae are reported in the aquarium",
     "open_cup_sample": "the product was measured in an open cup",
     "totaliser_went_back": "the counter shows less than before",
+    "feed_is_unknown": "nobody has read the TDS of the feed by then, and no analysis says it",
     "chloramine_supply": "the supplier uses chloramine",
     "work_was_seen": "somebody saw what has to be repaired, and it stands",
     "never_read": "nobody has read the unit since it was commissioned",

@@ -336,6 +336,19 @@ def feed_was_read_before(days: float) -> str:
     ).format(days=whole)
 
 
+def salt_doubled_untested() -> str:
+    """The salt behind the membrane has doubled, and nobody tested what passes the carbon."""
+    return gettext(
+        "The salt behind the membrane has doubled from visit to visit, and nobody tested what passes the carbon: "
+        "chlorine has probably oxidised it."
+    )
+
+
+def feed_is_unknown() -> str:
+    """Added to what is told by the permeate alone."""
+    return gettext(" Nobody has read the feed, so that other water from the supplier may be the reason: read it first.")
+
+
 def less_than_its_label(share: float) -> str:
     """A membrane that has given far less than its label since it was fitted."""
     return gettext(

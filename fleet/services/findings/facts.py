@@ -30,10 +30,11 @@ from fleet.engineering.usual import COLD_AND_WARM_DEGC, FIRST_WEEKS_DAYS, LAYOUT
 from fleet.models import FeedWaterSample, Forecast, Position, Stage, Unit
 from fleet.services.findings.first_weeks import first_weeks
 from fleet.services.findings.fresh_resin import product_since_fitted
-from fleet.services.findings.levels import levels_of_membrane
+from fleet.services.findings.levels import feed_is_unknown, levels_of_membrane
 from fleet.services.findings.needed_pressure import needed_pressure
 from fleet.services.findings.new_carbon import flow_since_new_carbon
 from fleet.services.findings.scaling import DOUBTFUL, scaling_indexes, scaling_of_row
+from fleet.services.findings.tap import with_permeate_of_the_tap
 from fleet.services.findings.usual_water import usual_water
 from fleet.services.limits import limits_of_units
 from fleet.services.readings.cartridge_changes import saw_before
@@ -143,6 +144,8 @@ class History:
 def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable | None = None) -> History:
     """Read some units of a company; their readings too, unless a table of them is given."""
     table = load_readings(company, unit_ids) if table is None else table
+    positions = _positions(company, unit_ids)
+    table = with_permeate_of_the_tap(table, positions)
     facts = unit_facts(company, unit_ids, _UNIT_FIELDS)
     placements = load_placements(company, unit_ids, _STAGES, _LABELS)
     computed = compute_of(table, facts, placements[Stage.MEMBRANE])
@@ -159,7 +162,7 @@ def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable 
         clean_differential_kpa=np.full(len(table), np.nan),
         clean_inlet_kpa=np.full(len(table), np.nan),
         water={},
-        positions=_positions(company, unit_ids),
+        positions=positions,
         limits=limits_of_units(company, unit_ids),
         lag_resin_exhausted=_units_with_exhausted_lag(company, unit_ids),
     )
@@ -300,6 +303,9 @@ def names_of_row(history: History, row: int) -> set[str]:
             valid or not name.startswith("normalised")
         ):
             names.add(name)
+    unit = history.facts[int(history.table.unit_ids[row])]
+    if "inlet_pressure_kpa" in names and unit["restrictor_flow_l_per_day"] and unit["restrictor_pressure_kpa"]:
+        names.add("least_restrictor_flow_l_per_day")
     if "feed_tds_mg_per_l" not in names and _passes_more_in_any_feed(history, row):
         names.add("feed_tds_mg_per_l")
     return names
@@ -311,6 +317,11 @@ def _passes_more_in_any_feed(history: History, row: int) -> bool:
     That it is not tells nothing: what stood open stays so until somebody reads both.
     """
     permeate, usual = float(history.table.columns["permeate_tds_mg_per_l"][row]), _recent(history, row)[1]
+    if usual != usual:
+        first = history.rows_of(int(history.table.unit_ids[row])).start
+        before = history.table.columns["permeate_tds_mg_per_l"][first:row]
+        before = before[~np.isnan(before)][-_RECENT:]
+        usual = float(np.median(before)) if len(before) else usual
     return permeate >= _PERMEATE_TO_COMPARE and permeate >= _FAR_ABOVE * usual
 
 
@@ -425,6 +436,7 @@ def _of_unit(history: History, row: int, unit: Mapping[str, Any]) -> dict[str, F
         "tank_volume_l": unit["tank_volume_l"],
         "tank_precharge_kpa": unit["tank_precharge_kpa"],
         "chloramine_supply": unit["site__chloraminated"],
+        "feed_is_unknown": feed_is_unknown(history, row),
         "membrane_age_days": day - float(membranes.placed_day[membrane]) if membrane >= 0 else None,
         "membrane_material": membranes.items["membrane_material"][membrane] if membrane >= 0 else None,
         "days_since_carbon_change": day - float(carbons.placed_day[carbon]) if carbon >= 0 else None,

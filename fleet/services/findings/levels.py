@@ -30,6 +30,8 @@ _BEGINNING_DAYS: Final = 60.0
 _OF_NOW: Final = 2
 # Salt passage that was not normalised doubles from season to season at most (common practice, no source).
 _STEP_AS_READ: Final = 2.0
+# Stands for a feed that is not known: only what the permeate is from reading to reading is told by it.
+_ANY_FEED: Final = 1e5
 # So many readings of the membrane before say what it passed at last.
 _LAST_OF_PREVIOUS: Final = 5
 
@@ -93,18 +95,39 @@ def _standstill(history: "History", rows: Indexes, flow: Floats) -> dict[str, fl
     return {"days_stood_off": float(day[last + 1 + again[0]] - day[last]), "flow_over_before_standstill": over}
 
 
-def _passage_as_read(history: "History", rows: Indexes) -> Floats:
+def _passage_as_read(history: "History", rows: Indexes, *, by: int) -> Floats:
+    """Salt passage of each reading; where nobody had read the feed by a row, of a feed that is the same at all."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        read = history.table.columns["permeate_tds_mg_per_l"][rows] / _feed(history, rows)
+        feed = np.full(len(rows), _ANY_FEED) if feed_is_unknown(history, by) else _feed(history, rows)
+        read = history.table.columns["permeate_tds_mg_per_l"][rows] / feed
     return np.where(read <= 1.0, read, np.nan)
 
 
+def feed_is_unknown(history: "History", row: int) -> bool:
+    """Whether nobody had read the feed of a unit by a reading, nor does an analysis say its TDS."""
+    first = history.rows_of(int(history.table.unit_ids[row])).start
+    is_read = bool(np.any(~np.isnan(history.table.columns["feed_tds_mg_per_l"][first : row + 1])))
+    return not is_read and np.isnan(_analysed_tds(history, row))
+
+
+def _analysed_tds(history: "History", row: int) -> float:
+    site_id = history.facts[int(history.table.unit_ids[row])]["site_id"]
+    return history.water.get(site_id, {}).get("tds_mg_per_l") or float("nan")
+
+
 def _feed(history: "History", rows: Indexes) -> Floats:
-    """Feed TDS of each reading; where it was not read, the most that the unit had shown by then, which excuses most."""
+    """Feed TDS of each reading; where it was not read, the most that the unit had shown by then, which excuses most.
+
+    Before anybody read it, that of the analysis of the site's water; NaN without one.
+    """
+    if not len(rows):
+        return np.array([])
+    unit_id = int(history.table.unit_ids[rows[0]])
     feed = history.table.columns["feed_tds_mg_per_l"]
-    own = np.asarray(history.rows_of(int(history.table.unit_ids[rows[0]])), dtype=np.int64) if len(rows) else rows
-    most = np.fmax.accumulate(feed[own]) if len(own) else feed[own]
-    return np.where(np.isnan(feed[rows]), most[rows - own[0]] if len(own) else np.nan, feed[rows])
+    own = np.asarray(history.rows_of(unit_id), dtype=np.int64)
+    most = np.fmax.accumulate(feed[own])[rows - own[0]]
+    known = np.where(np.isnan(most), _analysed_tds(history, int(rows[0])), most)
+    return np.where(np.isnan(feed[rows]), known, feed[rows])
 
 
 def _days_without_feed(history: "History", rows: Indexes) -> float:
@@ -128,7 +151,7 @@ def _salt(history: "History", rows: Indexes, valid: NDArray[np.bool_]) -> dict[s
     matter. Else the salt passage as it was read, which moves with the seasons; less water makes it larger by itself.
     """
     day, columns = history.table.day[rows], history.table.columns
-    read = _passage_as_read(history, rows)
+    read = _passage_as_read(history, rows, by=int(rows[-1]))
     flow, temperature = columns["permeate_flow_l_per_day"][rows], columns["temperature_degc"][rows]
     inside = np.where((temperature >= 1.0) & (temperature <= 45.0), temperature, np.nan)
     salt_flow = read * np.where(flow > 0.0, flow, np.nan) / np.asarray(water_tcf(inside))
@@ -143,6 +166,11 @@ def _salt(history: "History", rows: Indexes, valid: NDArray[np.bool_]) -> dict[s
         step = step if step >= _STEP_AS_READ or step <= 1.0 / _STEP_AS_READ else float("nan")
         kept = _kept_since(at, day, flow) / PatternLimits().coldest_flow_share
     level, as_read = level_over_first(day, salt_flow), level_over_first(day, read)
+    if feed_is_unknown(history, int(rows[-1])):
+        # Nobody knows the feed: as much as a season moves it may be the feed's.
+        season = PatternLimits().feed_of_season
+        step, level, as_read = (each / season if each > 1.0 else each for each in (step, level, as_read))
+        step = step if step >= _STEP_AS_READ else float("nan")
     facts = {"salt_passage_step_ratio": step, "flow_at_salt_step_ratio": min(kept, 1.0)}
     if np.isnan(level) or not _is_of_now(day[~np.isnan(salt_flow)], day[~np.isnan(read)]):
         return {**facts, "salt_level_ratio": as_read, "salt_passage_as_read_level_ratio": as_read}
@@ -174,31 +202,36 @@ def _of_label(history: "History", row: int, rows: Indexes, over_label: Floats) -
     first = rows[day <= placed + FIRST_WEEKS_DAYS]
     if not rejection or not 0.0 < rejection < 1.0:
         return facts
-    passage, visits = _passage_less_a_step(history, first)
+    is_known = not feed_is_unknown(history, row)
+    passage, visits = _passage_less_a_step(history, first, is_known=is_known)
     if visits < 2 or float(history.table.day[first[-1]]) - placed < NEW_MEMBRANE_RINSES_DAYS:
         return facts
-    facts["first_salt_passage_over_label"] = float(np.median(passage)) / (1.0 - rejection)
-    facts["first_feed_read_days_before"] = _days_without_feed(history, first)
+    now = float(np.median(passage)) / (1.0 - rejection)
+    if is_known:
+        facts["first_salt_passage_over_label"] = now
+        facts["first_feed_read_days_before"] = _days_without_feed(history, first)
     before = np.asarray(history.rows_of(int(history.table.unit_ids[row])), dtype=np.int64)
     before = before[before < rows[0]]
     own = before[history.membrane[before] == history.membrane[before[-1]]] if len(before) else before
     if len(own) and history.membrane[own[0]] >= 0:
-        last = _passage_as_read(history, own)
+        last = _passage_as_read(history, own, by=row)
         last = last[~np.isnan(last)][-_LAST_OF_PREVIOUS:]
         labelled = membranes.items["rejection_fraction"][int(history.membrane[own[0]])]
         if len(last) and labelled and 0.0 < labelled < 1.0:
             previous = float(np.median(last)) / (1.0 - labelled)
-            facts["salt_passage_over_previous_membrane"] = facts["first_salt_passage_over_label"] / previous
+            season = 1.0 if is_known else PatternLimits().feed_of_season
+            facts["salt_passage_over_previous_membrane"] = now / previous / season
     return facts
 
 
-def _passage_less_a_step(history: "History", rows: Indexes) -> tuple[Floats, int]:
+def _passage_less_a_step(history: "History", rows: Indexes, *, is_known: bool) -> tuple[Floats, int]:
     """Salt passages as read, and on how many visits.
 
     A step of the meter is taken off: on soft water it is as much as a sound membrane passes.
     """
     columns: Mapping[str, Floats] = history.table.columns
     feed, permeate = _feed(history, rows), columns["permeate_tds_mg_per_l"][rows]
+    feed = feed if is_known else np.full(len(rows), _ANY_FEED)
     usable = (feed > 0.0) & (permeate <= feed)
     passage = np.maximum(permeate[usable] - PatternLimits().meter_step_mg_per_l, 0.0) / feed[usable]
     return passage, 1 + int(np.sum(np.diff(history.table.day[rows][usable]) > SAME_VISIT_DAYS)) if len(passage) else 0

@@ -162,7 +162,11 @@ def too_little_concentrate(f: Facts) -> Evidence | None:
     if by_label is not None and 0.0 < by_label < f.pattern_limits.ratio_low:
         sure = surely(f.pattern_limits.ratio_low / by_label - 1.0, at_limit=0.65)
         return Evidence(
-            sure, {"concentrate_flow_over_label": by_label}, words.less_than_the_restrictor_passes(by_label)
+            sure,
+            {"concentrate_flow_over_label": by_label},
+            words.less_than_the_restrictor_passes(by_label),
+            # Half of what is too little no slip of a bucket explains, and scale does not wait for the next visit.
+            is_clear=by_label < 0.5 * f.pattern_limits.ratio_low,
         )
     if any(share is not None and share >= 0.8 for share in (drain, by_label)):
         return None

@@ -147,7 +147,8 @@ def oxidised_unseen(f: Facts) -> Evidence | None:
     level = _has_grown_slowly(f)
     if level is None or _exposure(f) is not None or leaking_past(f) is not None:
         return None
-    return Evidence(0.65, {"salt_over_first": level})
+    said = words.salt_doubled_untested() + words.feed_is_unknown() if f.yes("feed_is_unknown") else ""
+    return Evidence(0.65, {"salt_over_first": level}, said)
 
 
 def _salt_flux(flow: float, passage: float) -> float:
@@ -231,10 +232,12 @@ def _passes_since_fitted(f: Facts) -> float | None:
 def _passes_more_than_the_one_before(f: Facts) -> float | None:
     """Salt passage of the first weeks over that of the membrane it replaced, where a new one passes far more."""
     over, first = f.number("salt_passage_over_previous_membrane"), f.number("first_salt_passage_over_label")
-    if over is None or first is None or over < f.pattern_limits.salt_passage_over_previous_membrane:
+    if over is None or over < f.pattern_limits.salt_passage_over_previous_membrane or _has_come_down(f):
         return None
+    if first is None:
+        return over if f.yes("feed_is_unknown") else None
     # What holds back as its label says is sound, however good the one before it was.
-    return over if first > 1.0 and not _has_come_down(f) else None
+    return over if first > 1.0 else None
 
 
 def damaged(f: Facts) -> Evidence | None:
@@ -285,6 +288,8 @@ def leaking_past(f: Facts) -> Evidence | None:
 
 
 def _of_an_earlier_feed(f: Facts, name: str) -> str:
+    if f.yes("feed_is_unknown"):
+        return words.feed_is_unknown()
     days = f.number(name)
     return "" if days is None else words.feed_was_read_before(days)
 

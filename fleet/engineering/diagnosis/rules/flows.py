@@ -184,7 +184,8 @@ FLOWS: Final[tuple[Rule, ...]] = (
         pattern="ratio_low",
         step="flows",
         condition=when.too_little_concentrate,
-        asks=BOTH_FLOWS,
+        # Its label says what it passes at a pressure, whatever permeate there is.
+        asks=(*BOTH_FLOWS, ("concentrate_flow_l_per_day", "least_restrictor_flow_l_per_day")),
         must_be_seen_twice=True,
         place=None,
         outdated_by=(),

@@ -59,6 +59,7 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "normalised_salt_passage_ratio": "normalised salt passage over baseline",
     "salt_passage_ratio_since_last_reading": "normalised salt passage over that of the reading before",
     "salt_passage_step_ratio": "salt passage after a sudden change that lasts over that before it",
+    "salt_step_mg_per_l": "by how much the permeate TDS rose at that change",
     "flow_at_salt_step_ratio": "the most that is left of the permeate flow since that change",
     "flow_over_previous_membrane": "permeate flow of a new membrane over the lowest of the one before, by their labels",
     "salt_level_ratio": "salt through the membrane at its newest visits over that of its first ones",

@@ -160,7 +160,7 @@ def _salt(history: "History", rows: Indexes, valid: NDArray[np.bool_]) -> dict[s
     kept = _kept_since(at, day, np.where(valid, values["normalised_permeate_flow_l_per_day"][rows], np.nan))
     if np.isnan(step):
         # What flows is told already.
-        step, kept = lasting_step(day, salt_flow), float("nan")
+        (step, at), kept = lasting_step_at(day, salt_flow), float("nan")
     if np.isnan(step):
         step, at = lasting_step_at(day, read)
         step = step if step >= _STEP_AS_READ or step <= 1.0 / _STEP_AS_READ else float("nan")
@@ -172,6 +172,11 @@ def _salt(history: "History", rows: Indexes, valid: NDArray[np.bool_]) -> dict[s
         step, level, as_read = (each / season if each > 1.0 else each for each in (step, level, as_read))
         step = step if step >= _STEP_AS_READ else float("nan")
     facts = {"salt_passage_step_ratio": step, "flow_at_salt_step_ratio": min(kept, 1.0)}
+    if step > 1.0:
+        # What other water added since is not the membrane's.
+        permeate = columns["permeate_tds_mg_per_l"][rows][day >= at]
+        permeate = permeate[~np.isnan(permeate)][:VISITS]
+        facts["salt_step_mg_per_l"] = float(np.median(permeate)) * (1.0 - 1.0 / step)
     if np.isnan(level) or not _is_of_now(day[~np.isnan(salt_flow)], day[~np.isnan(read)]):
         return {**facts, "salt_level_ratio": as_read, "salt_passage_as_read_level_ratio": as_read}
     return {**facts, "salt_level_ratio": level}

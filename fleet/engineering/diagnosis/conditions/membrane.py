@@ -16,7 +16,7 @@ from fleet.engineering.diagnosis.conditions.pressures import pressure_fault
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
 from fleet.engineering.limits import is_exhausted
-from fleet.engineering.usual import SOUND_FLOW_LOSS_PER_YEAR, SOUND_SALT_GAIN_PER_YEAR
+from fleet.engineering.usual import NEW_MEMBRANE_RINSES_DAYS, SOUND_FLOW_LOSS_PER_YEAR, SOUND_SALT_GAIN_PER_YEAR
 
 _FLOW_LEFT_AFTER_YEAR: Final = 1.0 - SOUND_FLOW_LOSS_PER_YEAR[1]
 _SALT_AFTER_YEAR: Final = 1.0 + SOUND_SALT_GAIN_PER_YEAR[1]
@@ -29,6 +29,8 @@ _OTHER_WATER: Final = 1.6
 _STEADY_SALT: Final = 1.2
 # After so long slime has grown, or a membrane that was emptied has dried out (common practice, no source).
 _LONG_STANDSTILL_DAYS: Final = 14.0
+# A whole-number meter moves by one step by itself; by so many it does not.
+_STEPS_OF_A_METER: Final = 1.5
 # Below it no permeate comes.
 _SOME_FLOW: Final = 0.05
 
@@ -196,7 +198,10 @@ def _flow_step(f: Facts) -> float | None:
 def _step_at_steady_flow(f: Facts) -> float | None:
     """Salt passage after a sudden change that lasts over that before it, where the flow did not fall with it."""
     step, flow_step = f.number("salt_passage_step_ratio"), _flow_step(f)
+    rise = f.number("salt_step_mg_per_l")
     if step is None or step < f.pattern_limits.salt_passage_step or not _more_than_the_meter_rounds(f, step):
+        return None
+    if rise is not None and rise < _STEPS_OF_A_METER * f.pattern_limits.meter_step_mg_per_l:
         return None
     if flow_step is not None and flow_step < f.pattern_limits.flow_step_down:
         return None
@@ -207,7 +212,7 @@ def _step_at_steady_flow(f: Facts) -> float | None:
     return None if any(flow is not None and flow < steady for flow in flows) else step
 
 
-def _more_than_the_meter_rounds(f: Facts, step: float, *, steps: float = 1.5) -> bool:
+def _more_than_the_meter_rounds(f: Facts, step: float, *, steps: float = _STEPS_OF_A_METER) -> bool:
     """Whether the permeate rose by more than a whole-number meter does by itself: from 2 to 3 mg/L is one digit."""
     permeate = f.number("permeate_tds_mg_per_l")
     return permeate is None or permeate * (1.0 - 1.0 / step) >= steps * f.pattern_limits.meter_step_mg_per_l
@@ -421,6 +426,10 @@ def holds_back_too_little(f: Facts) -> Evidence | None:
     if permeate is None or feed is None or not 0.0 < permeate <= feed:
         return None
     if f.text("state") == "static" or f.no("sampled_after_flush"):
+        return None
+    age = f.number("membrane_age_days")
+    if age is not None and age < NEW_MEMBRANE_RINSES_DAYS:
+        # What preserved it still comes out of it.
         return None
     passage, allowed = permeate / feed, 1.0 - f.limits.minimum_rejection_fraction
     # One step of the meter is no proof.

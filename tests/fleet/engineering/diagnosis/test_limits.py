@@ -355,6 +355,10 @@ EDGES = [
     Edge("D74", "permeate_flow_over_usual", "from", lambda x: x.flow_as_ever_low, {GAUGE: 0.4}, ("flow_as_ever_low",)),
     # a gauge at a twelfth: the concentrate would fall to 0.29, in the warmest water to 0.44; the coldest leaves 0.65
     Edge("D74", "permeate_flow_over_usual", "from", lambda x: x.coldest_flow_share, {GAUGE: 1 / 12}, exactly=False),
+    # a membrane that was fitted yesterday still rinses
+    Edge("D46", "membrane_age_days", "from", 2.0, {PERMEATE: 60.0}),
+    # 1.5 steps of a meter of 1 mg/L
+    Edge("D06", "salt_step_mg_per_l", "from", lambda x: 1.5 * x.meter_step_mg_per_l, {STEP: 2.0, PERMEATE: 40.0}),
     # two labels may differ as 0.75 to 1.25
     Edge("D70", "flow_over_previous_membrane", "below", 0.6, {}),
     Edge("D06", "flow_at_salt_step_ratio", "from", lambda x: x.flow_step_down, {STEP: 2.0, "membrane_age_days": 0.0}),

@@ -69,3 +69,13 @@ def test_a_drain_of_a_sixth_of_its_label_is_told_at_once_whatever_else_was_read(
     unit = new_unit(company, restrictor_flow_l_per_day=600.0, restrictor_pressure_kpa=400.0)
     tap(unit, 5, 10.0, inlet_pressure_kpa=400.0, concentrate_flow_l_per_day=drain, temperature_degc=15.0)
     assert ("restrictor_blocked" in causes_on(unit, 6)) is is_said
+
+
+def test_other_water_makes_no_leak_of_a_step_that_the_meter_rounded(company: Company) -> None:
+    """2 and 3 mg/L of 90 are one step of the meter; 6 of 180 are the same share, and no more of a leak."""
+    unit = new_unit(company)
+    feeds = (90.0, 90.0, 90.0, 90.0, 90.0, 90.0, 90.0, 90.0, 180.0, 180.0)
+    for month, (feed, permeate) in enumerate(zip(feeds, (2, 2, 2, 2, 2, 3, 3, 3, 6, 6), strict=True)):
+        read = {"permeate_tds_mg_per_l": float(permeate), "feed_tds_mg_per_l": feed, "temperature_degc": 15.0}
+        tap(unit, 5 + 30 * month, float(permeate), permeate_flow_l_per_day=200.0, inlet_pressure_kpa=400.0, **read)
+    assert "o_ring_leak" not in causes_on(unit, 300)

@@ -42,16 +42,21 @@ def quantile_days(forecast: Forecast, today: date) -> tuple[float, ...]:
 
 def days_from(as_of: date, date_grid: Sequence[int], today: date) -> tuple[float, ...]:
     """A distribution as a forecast stores it, in days from today; as `quantile_days`."""
-    last_tenth_today = TENTHS * ((today - as_of).days + 1) - 1
-    return tuple((tenth - last_tenth_today) / TENTHS for tenth in date_grid[-len(DISTRIBUTION_LEVELS) :])
+    last_tenth = _last_tenth(as_of, today)
+    return tuple((tenth - last_tenth) / TENTHS for tenth in date_grid[-len(DISTRIBUTION_LEVELS) :])
+
+
+def _last_tenth(as_of: date, today: date) -> int:
+    """The last tenth of a day that belongs to today, as the dates of a forecast are counted."""
+    return TENTHS * ((today - as_of).days + 1) - 1
 
 
 def _quantiles_of(forecasts: Sequence[Forecast], today: date) -> list[tuple[float, ...]]:
     """`days_from` of many forecasts, in one go."""
     grids = [forecast.date_grid[-len(DISTRIBUTION_LEVELS) :] for forecast in forecasts]
     table = np.array([grid or [0] * len(DISTRIBUTION_LEVELS) for grid in grids], dtype=np.int64)
-    last_tenth_today = [TENTHS * ((today - forecast.as_of).days + 1) - 1 for forecast in forecasts]
-    days = ((table - np.array(last_tenth_today)[:, None]) / TENTHS).tolist()
+    last_tenths = np.array([_last_tenth(forecast.as_of, today) for forecast in forecasts])
+    days = ((table - last_tenths[:, None]) / TENTHS).tolist()
     return [tuple(row) if grid else () for grid, row in zip(grids, days, strict=True)]
 
 
@@ -186,7 +191,7 @@ def _newest_items(placements: "QuerySet[Placement]", installed: Mapping[int, Pla
 
 
 def _latest_forecasts(company: Company, in_position: Q, installed: Mapping[int, Placement]) -> dict[int, Forecast]:
-    """Position to its newest forecast, as far as `forecast_facts` reads it, with the cartridge it speaks of."""
+    """Position to its newest forecast, as far as `facts_of_forecasts` reads it, with the cartridge it speaks of."""
     forecasts = Forecast.objects.of_company(company).filter(in_position, is_latest=True)
     latest = {row.position_id: row for row in forecasts.defer(*all_but(Forecast, OF_FORECAST))}
     cartridges = {row.pk: row for row in installed.values()}

@@ -8,7 +8,7 @@ from django.db.models import Model, QuerySet
 from fleet.models import Forecast, Placement
 from scheduling.models import Need
 
-#: What the planning room is told of a forecast (`facts.forecast_facts`), beside its keys.
+#: What the planning room is told of a forecast (`facts.facts_of_forecasts`), beside its keys.
 OF_FORECAST: Final = (
     "as_of",
     "state",

@@ -1,12 +1,15 @@
 """What a unit's recent readings say about a new one: a slipped digit, another unit, exchanged probes, a counter that
 runs backwards."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Final
 
 import numpy as np
+from django.db import connection
+from django.db.models.expressions import RawSQL
 
 from fleet.engineering.arrays import BoolArray, FloatArray, IntArray
 from fleet.engineering.constants import KILOPASCAL_PER_PSI
@@ -99,8 +102,7 @@ def pasts_of_doubtful(looks: Looks) -> dict[int, Past]:
         return {}
     stored = _stored_before(looks)
     events = _Events.of(stored, looks)
-    feed, permeate = (events.column(name) for name in _EXCHANGEABLE)
-    is_exchanged = permeate > feed
+    is_exchanged = _are_exchanged(events)
     doubtful = is_exchanged.copy()
     middles: dict[str, FloatArray] = {}
     for name in _WATCHED:
@@ -177,6 +179,11 @@ class _Events:
         return middle
 
 
+def _are_exchanged(readings: "Looks | _Events") -> BoolArray:
+    feed, permeate = (readings.column(name) for name in _EXCHANGEABLE)
+    return np.asarray(permeate > feed)
+
+
 def _is_slip(values: FloatArray, usual: FloatArray, is_pressure: bool) -> BoolArray:
     """Which values `_flag_slips` might flag."""
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -201,14 +208,54 @@ def _stored_before(looks: Looks) -> Looks:
     unit_ids = sorted(set(looks.unit_ids))
     if len(unit_ids) <= _FEW_UNITS:
         # A meter that posts often has more in the look-back than anybody needs.
-        rows = [row for unit_id in unit_ids for row in _newest_before(unit_id, first, last)]
-    else:
-        rows = _stored(unit_ids, first - _RECENT, last)
+        return _as_looks([row for unit_id in unit_ids for row in _newest_before(unit_id, first, last)])
+    if connection.vendor != "postgresql":
+        return _as_looks(_stored(unit_ids, first - _RECENT, last))
+    newest = _newest_of_each(unit_ids, first)
+    short = _short_of_values(_as_looks(newest), looks)
+    rows = [row for row in newest if row[0] not in short]
+    if short:
+        rows += _stored(sorted(short), first - _RECENT, first, is_last_included=False)
+    return _as_looks(rows + _stored(unit_ids, first, last))
+
+
+def _as_looks(rows: Sequence[tuple[Any, ...]]) -> Looks:
     units, moments, *columns = zip(*rows, strict=True) if rows else ((),) * (2 + len(_COLUMNS))
-    numbers = {
-        name: np.array(values, dtype=np.float64) for name, values in zip(_COLUMNS, columns, strict=True)
-    }  # None becomes NaN
+    # None becomes NaN.
+    numbers = {name: np.array(values, dtype=np.float64) for name, values in zip(_COLUMNS, columns, strict=True)}
     return Looks(units, moments, numbers)
+
+
+def _newest_of_each(unit_ids: Sequence[int], first: datetime) -> list[tuple[Any, ...]]:
+    """As many readings of each unit before a moment as values are kept of a column, by its index alone."""
+    of_one = (
+        Reading.objects.current()
+        .filter(unit_id=RawSQL("asked.unit_id", ()), taken_at__gte=first - _RECENT, taken_at__lt=first)
+        .order_by("-taken_at", "-pk")
+        .values_list("unit_id", "taken_at", *_COLUMNS)[:_RECENT_VALUES]
+    )
+    statement, parameters = of_one.query.sql_with_params()
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"SELECT found.* FROM unnest(%s::bigint[]) AS asked (unit_id) CROSS JOIN LATERAL ({statement}) AS found",
+            [list(unit_ids), *parameters],
+        )
+        rows: list[tuple[Any, ...]] = cursor.fetchall()
+    return rows[::-1]
+
+
+def _short_of_values(newest: Looks, looks: Looks) -> set[int]:
+    """Units that may have older values which count, since some of the newest readings lack what is to be compared."""
+    units = np.array(newest.unit_ids, dtype=np.int64)
+    compared = np.array(looks.unit_ids, dtype=np.int64)
+    is_full = np.isin(units, [unit for unit, number in Counter(newest.unit_ids).items() if number == _RECENT_VALUES])
+    is_exchanged = _are_exchanged(newest)
+    short: set[int] = set()
+    for name in looks.numbers.keys() & set(_COLUMNS):
+        lacks = np.isnan(newest.column(name)) | (is_exchanged if name in _EXCHANGEABLE else False)
+        wants = np.unique(compared[~np.isnan(looks.column(name))])
+        short.update(np.unique(units[is_full & lacks & np.isin(units, wants)]).tolist())
+    return short
 
 
 def _newest_before(unit_id: int, first: datetime, last: datetime) -> list[tuple[Any, ...]]:
@@ -222,10 +269,13 @@ def _newest_before(unit_id: int, first: datetime, last: datetime) -> list[tuple[
     return _stored([unit_id], min([first, *earliest]), last)
 
 
-def _stored(unit_ids: Sequence[int], first: datetime, last: datetime) -> list[tuple[Any, ...]]:
+def _stored(
+    unit_ids: Sequence[int], first: datetime, last: datetime, *, is_last_included: bool = True
+) -> list[tuple[Any, ...]]:
+    until = "taken_at__lte" if is_last_included else "taken_at__lt"
     rows = (
         Reading.objects.current()
-        .filter(unit_id__in=unit_ids, taken_at__gte=first, taken_at__lte=last)
+        .filter(unit_id__in=unit_ids, taken_at__gte=first, **{until: last})
         .order_by("unit_id", "taken_at", "pk")
         .values_list("unit_id", "taken_at", *_COLUMNS)
     )

@@ -102,7 +102,7 @@ def stored_keys(model: Any, owner: str, keys: Sequence[Key]) -> set[Key]:
     for begin in range(0, len(keys), _AT_ONCE):
         asked = keys[begin : begin + _AT_ONCE]
         of_them = {f"{owner}_id__in": {key[0] for key in asked}, "reference__in": {key[1] for key in asked}}
-        found.update(model.objects.filter(**of_them).values_list(f"{owner}_id", "reference"))
+        found.update(model.objects.filter(**of_them).order_by().values_list(f"{owner}_id", "reference"))
     return found
 
 

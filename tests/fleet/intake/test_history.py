@@ -1,0 +1,54 @@
+"""What is before a reading, by whichever way it is looked for."""
+
+from datetime import UTC, datetime, timedelta
+from random import Random
+from typing import Final
+
+import numpy as np
+import pytest
+from django.db import connection
+
+from accounts.models import Company
+from fleet.intake import history
+from fleet.intake.history import Looks, pasts_of_doubtful
+from fleet.models import Reading
+from tests import factories
+
+NOW: Final = datetime(2026, 3, 10, 12, tzinfo=UTC)
+COLUMNS: Final = ("inlet_pressure_kpa", "feed_tds_mg_per_l", "permeate_tds_mg_per_l", "totaliser_l")
+USUAL: Final = (400.0, 150.0, 9.0, 1000.0)
+
+
+@pytest.mark.django_db
+@pytest.mark.postgresql
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="elsewhere all of the look-back is read")
+@pytest.mark.parametrize("seed", range(6))
+def test_the_newest_of_each_unit_tell_the_same_as_all_of_the_look_back(
+    company: Company, monkeypatch: pytest.MonkeyPatch, seed: int
+) -> None:
+    random = Random(seed)
+    units = [factories.UnitFactory(company=company).pk for _ in range(8)]
+    gaps = {unit: random.choice([0.0, 0.1, 0.6]) for unit in units}
+
+    def look(unit: int) -> dict[str, float]:
+        shown = {name: usual * random.choice([1, 1, 1, 10, 0.1]) for name, usual in zip(COLUMNS, USUAL, strict=True)}
+        return {name: value for name, value in shown.items() if random.random() >= gaps[unit]}
+
+    for unit in units:
+        for _ in range(random.choice([0, 3, 30])):
+            at = NOW - timedelta(hours=random.randint(-10, 5000))
+            voided = NOW if random.random() < 0.1 else None
+            Reading.objects.create(unit_id=unit, taken_at=at, received_at=NOW, voided_at=voided, **look(unit))
+    coming = [(unit, NOW + timedelta(hours=hour), look(unit)) for hour in range(6) for unit in units]
+    looks = Looks(
+        [unit for unit, _, _ in coming],
+        [at for _, at, _ in coming],
+        {name: np.array([shown.get(name, np.nan) for _, _, shown in coming]) for name in COLUMNS},
+    )
+    found = pasts_of_doubtful(looks)
+    asked: list[set[int]] = []
+    all_short = set(units)
+    monkeypatch.setattr(history, "_short_of_values", lambda *_: asked.append(all_short) or all_short)
+    assert pasts_of_doubtful(looks) == found
+    assert found
+    assert asked

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from fleet.engineering.constants import SECONDS_PER_DAY
@@ -66,11 +67,18 @@ class PlanningClock:
         An opening time that the clocks skip in spring is as much later, a closing time as much earlier; of times that
         come twice in autumn the first opens and the last closes.
         """
-        date_ = on or self.first_day + timedelta(days=day)
-        first = self.second(day, _moment(date_, opens, zone, last=False))
-        last = self.second(day, _moment(date_, closes, zone, last=True))
-        first, last = max(first, 0), min(last, SECONDS_PER_DAY)
-        return (first, last) if last > first else None
+        return _span(self, day, opens, closes, zone, on or self.first_day + timedelta(days=day))
+
+
+# hundreds of sites keep the same hours
+@lru_cache(maxsize=4096)
+def _span(
+    clock: PlanningClock, day: int, opens: time, closes: time, zone: ZoneInfo, date_: date
+) -> tuple[int, int] | None:
+    first = clock.second(day, _moment(date_, opens, zone, last=False))
+    last = clock.second(day, _moment(date_, closes, zone, last=True))
+    first, last = max(first, 0), min(last, SECONDS_PER_DAY)
+    return (first, last) if last > first else None
 
 
 def _moment(day: date, clock: time, zone: ZoneInfo, *, last: bool) -> datetime:

@@ -9,6 +9,7 @@ import numpy as np
 
 from scheduling.planning.rounds.evaluate import Plan, make_route, may_be_driven, overtime_cents, round_cents
 from scheduling.planning.rounds.problem import RoundProblem
+from scheduling.planning.rounds.schedule import spare_s
 
 PlanDict = dict[tuple[int, int], tuple[int, ...]]
 
@@ -67,9 +68,7 @@ def cheapest_insertion(
         path = np.array(problem.path(installer, day, stops))
         before, after = path[:-1], path[1:]
         detour = cents[before, new] + cents[new, after] - cents[before, after]
-        shift, _lunch, latest_home = problem.working_days[installer, day]
-        spare = latest_home - shift.start_s - service - sum(problem.candidates[s].service_s for s in stops)
-        spare -= int(seconds[before, after].sum())
+        spare = spare_s(problem, installer, day, stops) - service
         # lunch at home after an early end costs no time before it
         fits = seconds[before, new] + seconds[new, after] - seconds[before, after] <= spare
         for position in np.argsort(detour, kind="stable")[:positions]:

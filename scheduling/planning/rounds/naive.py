@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from scheduling.planning.rounds.evaluate import may_be_driven
 from scheduling.planning.rounds.problem import RoundProblem
-from scheduling.planning.rounds.schedule import time_round
+from scheduling.planning.rounds.schedule import spare_s, time_round
 
 PlanDict = dict[tuple[int, int], tuple[int, ...]]
 
@@ -67,19 +67,29 @@ def _extend(
     """Walk along the round and go on to the open candidate where work can start soonest, wherever one still fits."""
     person = problem.installers[installer]
     stops = plan.get((installer, day), ())
+    # who may be served at all does not depend on the place in the round
+    worth_it = [
+        k
+        for k, c in enumerate(problem.candidates)
+        if k not in placed
+        and day in problem.starts[k]
+        and (c.urgent or (not urgent_only and problem.worth_cents(installer, k, day) > 0))
+        and problem.may_serve(person, c)
+    ]
     position = 0
     while position <= len(stops):
         here, ready = _leaves(problem, installer, day, stops[:position])
+        seconds = problem.seconds_rows[here]
+        path = problem.path(installer, day, stops)
+        before, after, spare = path[position], path[position + 1], spare_s(problem, installer, day, stops)
         open_ones = [
             (start, k)
-            for k, c in enumerate(problem.candidates)
-            if k not in placed
-            and (c.urgent or (not urgent_only and problem.worth_cents(installer, k, day) > 0))
-            and problem.may_serve(person, c)
-            and (start := _soonest(problem, k, day, ready + int(problem.travel.seconds[here, problem.node(k)])))
-            is not None
+            for k in worth_it
+            if k not in placed and (start := _soonest(problem, k, day, ready + seconds[problem.node(k)])) is not None
         ]
         for _, k in sorted(open_ones):
+            if _detour_s(problem, before, k, after) > spare:
+                continue
             tried = (*stops[:position], k, *stops[position:])
             if may_be_driven(problem, installer, day, tried):
                 stops = tried
@@ -88,6 +98,12 @@ def _extend(
         position += 1
     if stops:
         plan[installer, day] = stops
+
+
+def _detour_s(problem: RoundProblem, before: int, candidate: int, after: int) -> int:
+    """Seconds that work at a candidate and going past it add to a round, between two rows of the table."""
+    rows, new = problem.seconds_rows, problem.node(candidate)
+    return rows[before][new] + rows[new][after] - rows[before][after] + problem.candidates[candidate].service_s
 
 
 def _leaves(problem: RoundProblem, installer: int, day: int, stops: tuple[int, ...]) -> tuple[int, int]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from scheduling.planning.rounds.problem import Installer, Lunch, RoundProblem, Shift
 
@@ -168,6 +169,17 @@ def keeps_time(problem: RoundProblem, installer: int, day: int, stops: Sequence[
     if lunch is None:
         return home <= latest_home
     return home_fed <= latest_home or (home <= latest_home and home <= last_eat)
+
+
+def spare_s(problem: RoundProblem, installer: int, day: int, stops: Sequence[int]) -> int:
+    """Seconds of a working day that driving and working leave over, however it is timed: lunch and waiting left out.
+
+    What takes longer than that fits nowhere into the round, so that searching need not time it.
+    """
+    shift, _, latest_home = problem.working_days[installer, day]
+    rows, path = problem.seconds_rows, problem.path(installer, day, stops)
+    driving = sum(rows[here][there] for here, there in pairwise(path))
+    return latest_home - shift.start_s - driving - sum(problem.candidates[stop].service_s for stop in stops)
 
 
 def _write_out(

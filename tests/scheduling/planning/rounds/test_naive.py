@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import dataclasses
+from typing import Any
 
 import pytest
 
-from scheduling.planning.rounds import Appointment, Candidate, Installer, Rates, RoundProblem, Shift, Window
+from scheduling.planning.rounds import Appointment, Candidate, Installer, Rates, RoundProblem, Shift, Window, naive
 from scheduling.planning.rounds.naive import naive_plan
+from scheduling.planning.rounds.schedule import spare_s
 from scheduling.planning.travel.trips import GreatCircleTravel, Place
-from tests.scheduling.planning.rounds.instances import FIRST_DAY, HOUR
+from tests.scheduling.planning.rounds.instances import FIRST_DAY, HOUR, make_week
 from tests.scheduling.planning.rounds.test_evaluate import MINUTE, line_problem
 
 
@@ -81,3 +83,29 @@ def test_the_last_start_of_a_window_is_still_taken() -> None:
     for closes_s, plan in ((8 * HOUR + 40 * MINUTE, {(0, 0): (0,)}), (8 * HOUR + 40 * MINUTE - 1, {})):
         problem = line_problem([10], candidates=[{"windows": (Window(0, 8 * HOUR, closes_s),)}])
         assert naive_plan(problem) == plan
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_rounds_that_are_not_timed_would_not_have_been_driven(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    problem = make_week(60, seed=seed, installers=2, days=3, max_overtime_s=0 if seed % 2 else HOUR)
+    plan = naive_plan(problem)
+    monkeypatch.setattr(naive, "spare_s", lambda *_: 1 << 40)
+    assert naive_plan(problem) == plan
+
+
+@pytest.mark.parametrize(("short_of_s", "plan"), [(0, {(0, 0): (0,)}), (1, {})])
+def test_a_visit_that_fills_the_day_to_the_second_is_made(short_of_s: int, plan: dict[Any, Any]) -> None:
+    def with_shift(seconds: int) -> RoundProblem:
+        return RoundProblem.build(
+            first_day=FIRST_DAY,
+            days=1,
+            installers=[Installer("Ada", Place(50.0, 9.1), (Shift(0, 8 * HOUR, 8 * HOUR + seconds),))],
+            candidates=[Candidate("v", Place(50.0, 9.0), (Window(0, 0, 24 * HOUR),), HOUR, (0,), 9_000)],
+            rates=Rates(),
+            provider=GreatCircleTravel(),
+        )
+
+    rows = with_shift(10 * HOUR).seconds_rows
+    problem = with_shift(rows[0][1] + HOUR + rows[1][0] - short_of_s)
+    assert spare_s(problem, 0, 0, (0,)) == -short_of_s
+    assert naive_plan(problem) == plan

@@ -113,7 +113,10 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
         Unit.is_in_use_on(today),
         commissioned_on__lte=today,
     )
-    here = {unit.pk: unit for unit in rows.select_related("site__client").prefetch_related("positions").order_by("pk")}
+    here = {unit.pk: unit for unit in rows.select_related("site__client").order_by("pk")}
+    trains: dict[int, list[Position]] = defaultdict(list)
+    for position in Position.objects.of_company(company).filter(in_unit).order_by("order", "pk"):
+        trains[position.unit_id].append(position)
     placements = Placement.objects.of_company(company).filter(in_position)
     fitted = placements.filter(removed_at__isnull=True).defer(*all_but(Placement, OF_PLACEMENT))
     installed = {row.position_id: row for row in fitted}
@@ -137,7 +140,8 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
     answers = Reading.objects.of_company(company).filter(in_unit).current().exclude(observations={})
     seen = dict(answers.order_by().values_list("unit").annotate(Max("taken_at")))
     parts = _fitting_parts(company, {pk: rows for pk, rows in findings.items() if pk in here}, today)
-    suiting = suiting_carbons(company=company, installed=_last_installed(here.values(), items))
+    last_installed = [(unit, row, items[row.pk]) for pk, unit in here.items() for row in trains[pk] if row.pk in items]
+    suiting = suiting_carbons(company=company, installed=last_installed)
     last_done = _done(company, in_unit)
     sanitised: dict[int, datetime] = {}
     for (unit_id, kind, _), at in last_done.items():
@@ -158,7 +162,7 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
             has_pressurised_tank=unit.tank == Unit.Tank.PRESSURISED,
             positions=tuple(
                 _position_facts(position, installed, items, newest.get(position.pk), suiting.get(position.pk))
-                for position in sorted(unit.positions.all(), key=lambda p: (p.order, p.pk))
+                for position in trains[unit.pk]
             ),
             findings=tuple(_finding_facts(row, unit) for row in findings.get(unit.pk, ())),
             last_read_on=day(read.get(unit.pk)),
@@ -215,13 +219,6 @@ def _fitting_parts(
         unit: {purpose: PartFacts(part.item, part.missing_part) for purpose, part in by_purpose.items()}
         for unit, by_purpose in fitting_parts(company=company, wanted=wanted, now=end).items()
     }
-
-
-def _last_installed(
-    units: Iterable[Unit], items: Mapping[int, CatalogueItem]
-) -> list[tuple[Unit, Position, CatalogueItem]]:
-    """Each position with the cartridge that is or was last installed there."""
-    return [(unit, row, items[row.pk]) for unit in units for row in unit.positions.all() if row.pk in items]
 
 
 def _done(company: Company, in_unit: Q) -> dict[tuple[int, str, str], datetime]:

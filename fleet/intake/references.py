@@ -6,6 +6,9 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Final
 
+from django.db import connection
+from django.db.models.expressions import RawSQL
+
 from accounts.day_alone import DayAlone, known_day
 from accounts.many_rows import insert_rows
 from accounts.repeats import CONFLICT, Difference, difference, in_words
@@ -97,13 +100,29 @@ def reference_of(
 
 
 def stored_keys(model: Any, owner: str, keys: Sequence[Key]) -> set[Key]:
-    """Which of some owners and references are stored."""
+    """Which of some owners and references, none of which is empty, are stored."""
+    if connection.vendor == "postgresql":
+        return _stored_pairs(model, owner, keys)
     found: set[Key] = set()
     for begin in range(0, len(keys), _AT_ONCE):
         asked = keys[begin : begin + _AT_ONCE]
         of_them = {f"{owner}_id__in": {key[0] for key in asked}, "reference__in": {key[1] for key in asked}}
         found.update(model.objects.filter(**of_them).order_by().values_list(f"{owner}_id", "reference"))
     return found
+
+
+def _stored_pairs(model: Any, owner: str, keys: Sequence[Key]) -> set[Key]:
+    """The same by a look into the index for each pair, where two lists have it try each owner with each name."""
+    pair = {f"{owner}_id": RawSQL("asked.owner", ()), "reference": RawSQL("asked.reference", ())}
+    of_one = model.objects.filter(**pair).exclude(reference="").order_by().values_list(f"{owner}_id", "reference")
+    statement, parameters = of_one.query.sql_with_params()
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"SELECT found.* FROM unnest(%s::bigint[], %s::text[]) AS asked (owner, reference) "
+            f"CROSS JOIN LATERAL ({statement}) AS found",
+            [[key[0] for key in keys], [key[1] for key in keys], *parameters],
+        )
+        return set(cursor.fetchall())
 
 
 def stored_rows(model: Any, owner: str, rows: Sequence[Row], words: Sequence[str]) -> dict[Key, StoredRow]:

@@ -13,13 +13,20 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import fftconvolve
 from scipy.special import gammaln, pdtrik, xlogy
 
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.needs.need import FloatArray, exhausted_probability, quantile_table
 from scheduling.planning.stock.lead_times import ROUNDING
+from scheduling.planning.stock.many_sums import sums_of_many
+
+#: Up to so many are added one by one: more together cost less than one by one.
+FEW: Final = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +135,8 @@ def poisson_binomial(quantities: Sequence[int], probabilities: FloatArray) -> Fl
     -------
     array ``(days, pieces + 1)``: the probability of each number of pieces, by day.
     """
+    if len(quantities) > FEW:
+        return _of_many(np.asarray(quantities), probabilities)
     spread = np.ones((probabilities.shape[0], 1))
     for quantity, chance in zip(quantities, probabilities.T, strict=True):
         if not chance.any():
@@ -137,6 +146,23 @@ def poisson_binomial(quantities: Sequence[int], probabilities: FloatArray) -> Fl
         longer[:, quantity:] += spread * chance[:, None]
         spread = longer
     return spread
+
+
+def _of_many(quantities: NDArray[np.int64], probabilities: FloatArray) -> FloatArray:
+    spread = np.ones((probabilities.shape[0], 1))
+    for quantity in np.unique(quantities):
+        chances = probabilities[:, quantities == quantity].T
+        chances = chances[chances.any(axis=1)]
+        wanted = sums_of_many(np.stack([1.0 - chances, chances], axis=2))
+        spread = sums_of(spread, in_pieces(wanted, int(quantity)))
+    return spread
+
+
+def in_pieces(times: FloatArray, quantity: int) -> FloatArray:
+    """A distribution of how often, as one of pieces where each time asks for so many."""
+    pieces = np.zeros((times.shape[0], (times.shape[1] - 1) * quantity + 1))
+    pieces[:, ::quantity] = times
+    return pieces
 
 
 def with_unplanned(spread: FloatArray, means: FloatArray) -> FloatArray:
@@ -151,6 +177,10 @@ def with_unplanned(spread: FloatArray, means: FloatArray) -> FloatArray:
 
 def sums_of(first: FloatArray, second: FloatArray) -> FloatArray:
     """Distributions of the sums of two independent numbers of pieces, row by row."""
+    if min(first.shape[1], second.shape[1]) > FEW:
+        return np.maximum(fftconvolve(first, second, axes=1), 0.0)
+    if second.shape[1] > first.shape[1]:
+        first, second = second, first
     total = np.zeros((first.shape[0], first.shape[1] + second.shape[1] - 1))
     for pieces in range(second.shape[1]):
         total[:, pieces : pieces + first.shape[1]] += first * second[:, pieces, None]
@@ -227,7 +257,8 @@ def chances_by(demands: Sequence[ExpectedDemand], days: Sequence[int]) -> FloatA
     if uncertain:
         table = quantile_table([demands[k].quantile_days for k in uncertain])
         chances[:, uncertain] = exhausted_probability(table, by).T
-    for k, wanted in enumerate(demands):
-        if wanted.day is not None:
-            chances[by >= wanted.day, k] = 1.0
+    known = [k for k, w in enumerate(demands) if w.day is not None]
+    if known:
+        on = np.array([demands[k].day for k in known])
+        chances[:, known] = np.where(by[:, None] >= on, 1.0, chances[:, known])
     return chances

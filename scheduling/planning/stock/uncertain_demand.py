@@ -10,13 +10,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from scipy.fft import irfft, next_fast_len, rfft
 
 from scheduling.planning.needs.need import FloatArray
 from scheduling.planning.stock.lead_times import LeadTime
+from scheduling.planning.stock.many_sums import sums_of_many
 from scheduling.planning.stock.reorder import (
+    FEW,
     Arrival,
     ExpectedDemand,
     chances_by,
+    in_pieces,
     poisson_binomial,
     sums_of,
     with_unplanned,
@@ -25,6 +29,8 @@ from scheduling.planning.stock.reorder import (
 #: Pieces that one position may want within the weeks looked at.
 _MOST_TIMES = 12
 NEGLIGIBLE = 1e-9
+# Positions that are worked out together: as arrays they take some ten megabytes.
+_BLOCK = 2000
 
 
 def pieces_by(demands: Sequence[ExpectedDemand], days: Sequence[int], *, unplanned_per_day: float = 0.0) -> FloatArray:
@@ -50,24 +56,55 @@ def pieces_by(demands: Sequence[ExpectedDemand], days: Sequence[int], *, unplann
     """
     once = [wanted for wanted in demands if not wanted.fresh_life_days]
     spread = poisson_binomial([wanted.quantity for wanted in once], chances_by(once, days))
+    by_quantity: dict[int, list[ExpectedDemand]] = {}
     for wanted in demands:
         if wanted.fresh_life_days:
-            spread = sums_of(spread, _in_pieces(times_by(wanted, days), wanted.quantity))
+            by_quantity.setdefault(wanted.quantity, []).append(wanted)
+    for quantity, alike in by_quantity.items():
+        times = times_of(alike, days)
+        if len(alike) > FEW:
+            spread = sums_of(spread, in_pieces(sums_of_many(times), quantity))
+            continue
+        for own in times:
+            spread = sums_of(spread, in_pieces(_without_end(own), quantity))
     return with_unplanned(spread, unplanned_per_day * np.asarray(days, dtype=np.float64))
+
+
+def _without_end(times: FloatArray) -> FloatArray:
+    """The same without the numbers of times that are impossible on all days."""
+    return times[:, : int(np.flatnonzero(times.any(axis=0))[-1]) + 1]
 
 
 def times_by(wanted: ExpectedDemand, days: Sequence[int]) -> FloatArray:
     """How often a position wants its pieces by each day: ``(days, times + 1)`` of probabilities."""
+    return _without_end(times_of([wanted], days)[0])
+
+
+def times_of(demands: Sequence[ExpectedDemand], days: Sequence[int]) -> FloatArray:
+    """The same of many positions at once: ``(demands, days, times + 1)``."""
+    blocks = [_times_of_block(demands[at : at + _BLOCK], list(days)) for at in range(0, len(demands), _BLOCK)]
+    times = np.zeros((len(demands), len(days), max((block.shape[2] for block in blocks), default=1)))
+    for number, block in enumerate(blocks):
+        times[number * _BLOCK : number * _BLOCK + len(block), :, : block.shape[2]] = block
+    return times
+
+
+def _times_of_block(demands: Sequence[ExpectedDemand], days: list[int]) -> FloatArray:
     last = max(days, default=0)
-    grid = list(range(last + 1))
-    reached = chances_by([wanted], grid)[:, 0]
-    life = _life_by(wanted.fresh_life_days, last) if wanted.fresh_life_days else np.zeros(last + 1)
-    at_least = [np.ones(last + 1), reached]
-    while at_least[-1][-1] > NEGLIGIBLE and len(at_least) <= _MOST_TIMES:
-        began = np.diff(at_least[-1], prepend=0.0)
-        at_least.append(np.convolve(began, life)[: last + 1])
-    at_least.append(np.zeros(last + 1))
-    return -np.diff(np.array(at_least)[:, list(days)], axis=0).T
+    reached: FloatArray = chances_by(demands, range(last + 1)).T
+    again = np.array([bool(wanted.fresh_life_days) for wanted in demands])
+    lives = np.zeros_like(reached)
+    lives[again] = _lives_by([wanted.fresh_life_days for wanted in demands if wanted.fresh_life_days], last)
+    width = next_fast_len(2 * last + 1, real=True)
+    of_lives = rfft(lives, n=width)
+    at_least = [np.ones_like(reached), reached]
+    while len(at_least) <= _MOST_TIMES and (goes_on := at_least[-1][:, -1] > NEGLIGIBLE).any():
+        began = np.diff(at_least[-1][goes_on], axis=1, prepend=0.0)
+        following = np.zeros_like(reached)
+        following[goes_on] = irfft(rfft(began, n=width) * of_lives[goes_on], n=width)[:, : last + 1]
+        at_least.append(np.maximum(following, 0.0))
+    at_least.append(np.zeros_like(reached))
+    return np.moveaxis(-np.diff(np.array(at_least)[:, :, days], axis=0), 0, 2)
 
 
 def over_lead_time(
@@ -125,16 +162,18 @@ def expected_pieces(spread: FloatArray) -> float:
     return float(np.arange(spread.size) @ spread)
 
 
-def _life_by(life_days: Sequence[float], last: int) -> FloatArray:
-    """Probability that a fresh cartridge is exhausted within so many days; straight lines through its quantiles."""
-    low, median, high = life_days
-    knots = [max(low - (median - low) / 4.0, 0.0), low, median, high, high + (high - median) / 4.0]
-    rising = np.maximum.accumulate(np.array(knots) + np.arange(5) * 1e-6)
-    reached: FloatArray = np.interp(np.arange(last + 1), rising, [0.0, 0.1, 0.5, 0.9, 1.0])
+def _lives_by(life_days: Sequence[tuple[float, ...]], last: int) -> FloatArray:
+    """Probability that fresh cartridges are exhausted within so many days; straight lines through their quantiles."""
+    if not life_days:
+        return np.zeros((0, last + 1))
+    low, median, high = np.array(life_days).T
+    first = np.maximum(low - (median - low) / 4.0, 0.0)
+    knots = np.array([first, low, median, high, high + (high - median) / 4.0])
+    rising = np.maximum.accumulate(knots + np.arange(5)[:, None] * 1e-6, axis=0)
+    grid = np.arange(last + 1)
+    reached = np.zeros((len(life_days), last + 1))
+    for number, share in enumerate(np.diff([0.0, 0.1, 0.5, 0.9, 1.0])):
+        begin, end = rising[number][:, None], rising[number + 1][:, None]
+        part = np.where(end > begin, (grid - begin) / np.where(end > begin, end - begin, 1.0), grid >= end)
+        reached += share * np.clip(part, 0.0, 1.0)
     return reached
-
-
-def _in_pieces(times: FloatArray, quantity: int) -> FloatArray:
-    pieces = np.zeros((times.shape[0], (times.shape[1] - 1) * quantity + 1))
-    pieces[:, ::quantity] = times
-    return pieces

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from scheduling.planning.stock.reorder import Arrival, ExpectedDemand, quantile_of
-from scheduling.planning.stock.uncertain_demand import expected_pieces, pieces_by, times_by
+from scheduling.planning.stock.uncertain_demand import expected_pieces, pieces_by, times_of
 
 #: Half a year, within which every supplier delivers.
 WEEKS = 26
@@ -104,13 +104,12 @@ def wanted_by_place(demands: Sequence[ExpectedDemand], day: int) -> dict[str, tu
 
     Demands without a place are left out.
     """
+    placed = [wanted for wanted in demands if wanted.position]
     table: dict[str, tuple[float, float]] = {}
-    for wanted in demands:
-        if wanted.position:
-            times = times_by(wanted, [day])[0]
-            chance, pieces = table.get(wanted.position, (0.0, 0.0))
-            table[wanted.position] = (
-                1.0 - (1.0 - chance) * float(times[0]),
-                pieces + wanted.quantity * expected_pieces(times),
-            )
+    for wanted, times in zip(placed, times_of(placed, [day])[:, 0], strict=True):
+        chance, pieces = table.get(wanted.position, (0.0, 0.0))
+        table[wanted.position] = (
+            1.0 - (1.0 - chance) * float(times[0]),
+            pieces + wanted.quantity * expected_pieces(times),
+        )
     return table

@@ -375,8 +375,8 @@ class EndangeredSerializer(StrictSerializer):
     visit = serializers.IntegerField(source="visit.pk")
     state = serializers.ChoiceField(choices=Visit.State.choices, source="visit.state")
     site = serializers.IntegerField(source="visit.site_id")
-    site_code = serializers.CharField(source="visit.site.code")
-    site_name = serializers.CharField(source="visit.site.name")
+    site_code = serializers.CharField(source="visit.site_code")
+    site_name = serializers.CharField(source="visit.site_name")
     day = serializers.DateField()
     pieces = serializers.IntegerField()
 

@@ -8,10 +8,10 @@ import dataclasses
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime, timedelta
 from functools import cached_property
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
-from django.db.models import Q, prefetch_related_objects
+from django.db.models import Q, QuerySet, prefetch_related_objects
 
 from accounts.models import Company
 from fleet.engineering.diagnosis import BAD_WATER, CAUSES, NoWork
@@ -20,7 +20,8 @@ from fleet.services.units.sites_not_known import CLIENT_NOT_KNOWN
 from scheduling.models import Message, Need, PartsLine, PartsList, Plan, StockLevel, Stop, Visit, VisitTask
 from scheduling.services.matters import Kind, Reason, in_rows
 from scheduling.services.needs.costs import all_exhausted_by
-from scheduling.services.needs.reading import with_dates
+from scheduling.services.needs.reading import may_be_exhausted, with_dates
+from scheduling.services.needs.rows import NeedRow, read_needs
 from scheduling.services.needs.waiting import cost_of_a_week
 from scheduling.services.orders.deliveries import late_deliveries
 from scheduling.services.people.messages import call_back_by
@@ -56,6 +57,11 @@ def needs_attention(*, company: Company, now: datetime) -> list[Kind]:
         The present moment.
     """
     return in_rows(_Attention(company, now).kinds())
+
+
+class _VisitOfNeed(NamedTuple):
+    pk: int
+    state: str
 
 
 class _Attention:
@@ -116,21 +122,20 @@ class _Attention:
         return frozenset(finding.pk for finding in self._findings)
 
     @cached_property
-    def _needs(self) -> list[Need]:
-        rows = Need.objects.of_company(self.company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
-        return list(with_dates(rows, "position").order_by("pk"))
+    def _needs(self) -> "QuerySet[Need]":
+        return Need.objects.of_company(self.company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
 
     @cached_property
-    def _need_of_finding(self) -> dict[int, Need]:
-        return {need.finding_id: need for need in self._needs if need.finding_id is not None}
+    def _need_of_finding(self) -> dict[int, NeedRow]:
+        rows = read_needs(self._needs.filter(finding__isnull=False))
+        return {need.finding_id: need for need in rows if need.finding_id is not None}
 
     @cached_property
-    def _visit_of_need(self) -> dict[int, Visit]:
+    def _visit_of_need(self) -> dict[int, _VisitOfNeed]:
         """The live visit that has a need among its tasks."""
         tasks = VisitTask.objects.filter(visit__company=self.company, visit__state__in=Visit.LIVE)
-        visits = Visit.objects.of_company(self.company).filter(state__in=Visit.LIVE).only("state").in_bulk()
-        rows = tasks.order_by("pk").values_list("need_id", "visit_id")
-        return {need: visits[visit] for need, visit in rows if visit in visits}
+        rows = tasks.order_by("pk").values_list("need_id", "visit_id", "visit__state")
+        return {need: _VisitOfNeed(visit, state) for need, visit, state in rows}
 
     @cached_property
     def _stop_of_visit(self) -> dict[int, tuple[int, datetime]]:
@@ -159,10 +164,11 @@ class _Attention:
 
     def _likely_exhausted(self, by: date) -> list[tuple[Need, float]]:
         """Changes that forecasts call for where the risk that the owner bears is passed by a day, with that risk."""
-        needs = [need for need in self._needs if need.forecast_id is not None]
+        # of most of a company's needs nothing is told: they are left in the database
+        rows = self._needs.filter(may_be_exhausted(by, self.policy.target_risk))
+        needs = list(with_dates(rows, "position").order_by("pk"))
         risks = zip(needs, all_exhausted_by(needs, today=self.today, day=by), strict=True)
         likely = [(need, risk) for need, risk in risks if risk is not None and risk >= self.policy.target_risk]
-        # of most of a company's needs nothing is told: what is told of is read for the others alone
         prefetch_related_objects([need for need, _ in likely], "unit__site__client", "item")
         return likely
 
@@ -225,17 +231,21 @@ class _Attention:
             yield self._at_visit(visit, words.of_missing_parts(visit, rows), settle)
 
     def _late(self) -> Iterator[Reason]:
-        for late in late_deliveries(company=self.company, now=self.now):
+        late_lines = late_deliveries(company=self.company, now=self.now)
+        firsts = [late.visits[0].visit.site_id for late in late_lines if late.visits]
+        sites = Site.objects.of_company(self.company).select_related("client").in_bulk(firsts)
+        for late in late_lines:
             path = f"/api/v1/purchase-orders/{late.line.order_id}/expect/"
             settle = Settle(words.ask_supplier(late.line.order.supplier.name), "POST", path)
-            first = late.visits[0].visit if late.visits else None
+            first = late.visits[0] if late.visits else None
+            site = sites.get(first.visit.site_id) if first is not None else None
             yield Reason(
                 sentence=late.sentence,
                 settle=settle,
-                site=first.site if first is not None else None,
-                client=first.site.client if first is not None else None,
-                visit=first.pk if first is not None else None,
-                day=late.visits[0].day if late.visits else late.line.expected_on,
+                site=site,
+                client=site.client if site is not None else None,
+                visit=first.visit.pk if first is not None else None,
+                day=first.day if first is not None else late.line.expected_on,
             )
 
     def _orders_not_sent(self) -> Iterator[Reason]:
@@ -362,7 +372,7 @@ class _Attention:
             sentence=sentence, settle=settle, site=visit.site, client=visit.site.client, visit=visit.pk, day=day
         )
 
-    def _settle(self, visit: Visit | None, finding: Finding | None) -> Settle:
+    def _settle(self, visit: _VisitOfNeed | None, finding: Finding | None) -> Settle:
         if visit is None and finding is not None and finding.state == Finding.State.OPEN:
             return Settle(words.confirm_finding(), "POST", f"/api/v1/findings/{finding.pk}/confirm/")
         if visit is None:

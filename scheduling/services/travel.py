@@ -5,6 +5,7 @@ import math
 import urllib.parse
 from collections.abc import Iterable
 from datetime import datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -78,16 +79,15 @@ def sites_within_reach(*, company: Company) -> frozenset[int]:
     site counts.
     """
     road = road_model(company=company)
-    places = {site.pk: place_of(site) for site in Site.objects.of_company(company).only("latitude", "longitude")}
+    located = Site.objects.of_company(company).filter(latitude__isnull=False, longitude__isnull=False)
+    rows: list[Any] = list(located.order_by().values_list("pk", "latitude", "longitude"))
+    latitudes, longitudes = [row[1] for row in rows], [row[2] for row in rows]
     installers = list(Installer.objects.of_company(company).filter(is_active=True))
-    located = {pk: place for pk, place in places.items() if place is not None}
-    latitudes = [place.latitude_deg for place in located.values()]
-    longitudes = [place.longitude_deg for place in located.values()]
-    is_reached = np.full(len(located), not installers)
+    is_reached = np.full(len(rows), not installers)
     for i in installers:
         metres = great_circle_m(i.home_latitude, i.home_longitude, latitudes, longitudes)
         is_reached |= 2.0 * road.driving_s(road.road_m(metres)) <= _longest_shift_s(i)
-    return frozenset(pk for pk, reached in zip(located, is_reached, strict=True) if reached)
+    return frozenset(row[0] for row, reached in zip(rows, is_reached, strict=True) if reached)
 
 
 def _longest_shift_s(installer: Installer) -> int:

@@ -43,7 +43,7 @@ def quantile_days(forecast: Forecast, today: date) -> tuple[float, ...]:
 def days_from(as_of: date, date_grid: Sequence[int], today: date) -> tuple[float, ...]:
     """A distribution as a forecast stores it, in days from today; as `quantile_days`."""
     last_tenth = _last_tenth(as_of, today)
-    return tuple((tenth - last_tenth) / TENTHS for tenth in date_grid[-len(DISTRIBUTION_LEVELS) :])
+    return tuple([(tenth - last_tenth) / TENTHS for tenth in date_grid[-len(DISTRIBUTION_LEVELS) :]])
 
 
 def _last_tenth(as_of: date, today: date) -> int:

@@ -1,9 +1,10 @@
 """Needs with what says when each is due, and no column more: a company has thousands, and they are read many times."""
 
 from collections.abc import Iterable
+from datetime import date, timedelta
 from typing import Any, Final
 
-from django.db.models import Model, QuerySet
+from django.db.models import Model, Q, QuerySet
 
 from fleet.models import Forecast, Placement
 from scheduling.models import Need
@@ -24,6 +25,9 @@ OF_FORECAST: Final = (
 
 #: What it is told of a cartridge.
 OF_PLACEMENT: Final = ("first_installed_on", "first_installed_at")
+
+#: Probabilities, in percent, at which a forecast stores a date by itself.
+_STORED: Final = (5, 10, 25, 50, 75, 90, 95)
 
 
 def all_but(model: type[Model], read: Iterable[str], path: str = "") -> list[str]:
@@ -53,3 +57,26 @@ def with_dates(needs: "QuerySet[Need]", *related: str) -> "QuerySet[Need]":
         unread += all_but(Placement, OF_PLACEMENT, f"{path}__placement")
     joined = ("finding", "forecast__placement", "lag_forecast__placement", *related)
     return needs.select_related(*joined).defer(*unread)
+
+
+def may_be_exhausted(day: date, risk: float) -> Q:
+    """Condition on the needs with a forecast that may be exhausted by a day with at least a probability.
+
+    It leaves out those of which a date stored beside the distribution says otherwise, and no other: how probable it is,
+    `costs.all_exhausted_by` says. What a finding has seen is kept, whatever its forecast says.
+
+    Parameters
+    ----------
+    day
+        The day.
+    risk
+        Probability, 0 to 1.
+    """
+    is_forecast = Q(forecast__isnull=False)
+    level = max((percent for percent in _STORED if percent / 100.0 <= risk), default=None)
+    if level is None:
+        return is_forecast
+    date_of_level = f"forecast__p{level:02d}"
+    # a stored date is the day on which its moment lies, which may count as of the next
+    is_soon = Q(**{f"{date_of_level}__lte": day + timedelta(days=2)}) | Q(**{f"{date_of_level}__isnull": True})
+    return is_forecast & (is_soon | Q(finding__isnull=False))

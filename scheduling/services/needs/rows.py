@@ -29,6 +29,7 @@ class NeedRow(NamedTuple):
     best_day: date | None
     curve_first_day: date | None
     cost_curve: list[float | None]
+    finding_id: int | None
     forecast_as_of: date | None = None
     date_grid: list[int] | None = None
 
@@ -56,6 +57,7 @@ _COLUMNS: Final = (
     "best_day",
     "curve_first_day",
     "cost_curve",
+    "finding_id",
 )
 _OF_FORECAST: Final = ("forecast__as_of", "forecast__date_grid")
 

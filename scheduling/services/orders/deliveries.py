@@ -12,10 +12,11 @@ from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Company, Membership
 from accounts.repeats import conflict, difference, worded
 from accounts.services import record
-from scheduling.models import Delivery, PurchaseOrder, PurchaseOrderLine, Visit
+from scheduling.models import Delivery, PurchaseOrder, PurchaseOrderLine
 from scheduling.planning.stock.lots import Lot
 from scheduling.services.orders.orders import lock_order
 from scheduling.services.stock.allocation import Allocation, live_plan
+from scheduling.services.stock.live_visits import LiveVisit
 from scheduling.services.stock.stock import put_into_store, withdraw_delivery
 from scheduling.services.stock.supplies import COMING
 from scheduling.services.words import stock as words
@@ -232,7 +233,7 @@ def _check(
 class Endangered:
     """A visit that counts on pieces which come late."""
 
-    visit: Visit
+    visit: LiveVisit
     day: date
     pieces: int
 
@@ -259,7 +260,7 @@ class LateLine:
             self.days_overdue,
         )
         waiting = [
-            words.visit_counts_on(f"{one.visit.site.code} {one.visit.site.name}", one.day, one.pieces)
+            words.visit_counts_on(f"{one.visit.site_code} {one.visit.site_name}", one.day, one.pieces)
             for one in self.visits
         ]
         return f"{late} {words.needed_by(waiting)}"
@@ -269,27 +270,19 @@ def late_deliveries(*, company: Company, now: datetime) -> list[LateLine]:
     """Lines that are overdue, or come too late for a visit, with the visits that endangers; the earliest first."""
     today = company.day_at(now)
     allocation = Allocation(company=company, today=today, plan=live_plan(company))
-    found: list[tuple[PurchaseOrderLine, int, list[tuple[date, int, int]]]] = []
+    late_lines = []
     for item, coming in allocation.supplies.coming.items():
-        counting: dict[str, list[tuple[date, int, int, bool]]] = defaultdict(list)
+        counting: dict[str, list[tuple[Endangered, bool]]] = defaultdict(list)
         for visit in allocation.allocated.get(item, ()):
             for share in allocation.shares[visit, item]:
-                day = allocation.days[int(visit)]
-                counting[share.supply].append((day, int(visit), share.quantity, share.is_late))
+                pk = int(visit)
+                one_visit = Endangered(allocation.visits[pk], allocation.days[pk], share.quantity)
+                counting[share.supply].append((one_visit, share.is_late))
         for one in coming:
             line = one.line
             overdue = max((today - line.expected_on).days, 0) if line.expected_on is not None else 0
-            counted = sorted((row[:3] for row in counting[one.key] if row[3] or overdue), key=lambda row: row[:2])
+            counted = [visit for visit, is_late in counting[one.key] if is_late or overdue]
             if overdue or counted:
-                found.append((line, overdue, counted))
-    ids = {visit for _, _, counted in found for _, visit, _ in counted}
-    visits = Visit.objects.of_company(company).select_related("site__client").in_bulk(ids)
-    late_lines = [
-        LateLine(
-            line,
-            overdue,
-            [Endangered(visits[visit], day, pieces) for day, visit, pieces in counted if visit in visits],
-        )
-        for line, overdue, counted in found
-    ]
+                counted.sort(key=lambda e: (e.day, e.visit.pk))
+                late_lines.append(LateLine(line, overdue, counted))
     return sorted(late_lines, key=lambda late: (late.line.expected_on or today, late.line.pk))

@@ -459,7 +459,7 @@ def test_late_deliveries_name_the_visits_they_endanger(town: Town, office: Membe
     assert overdue.days_overdue == 3
     assert overdue.visits
     assert "were expected on Mon 2 Mar 2026, 3 days ago" in overdue.sentence
-    assert f"{overdue.visits[0].visit.site.code} " in overdue.sentence
+    assert f"{overdue.visits[0].visit.site_code} " in overdue.sentence
     receive_order(order=order, by=office, reference="N", pieces=[DeliveredPieces(order.lines.get().pk, 8)], now=NOW)
     assert late_deliveries(company=town.company, now=NOW + timedelta(days=3)) == []
 

@@ -18,8 +18,11 @@ import sys
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
+
+import numpy as np
+from scipy.stats import norm
 
 from tests.benchmarks.bench_routes import fleet_of, invent, set_up
 
@@ -74,6 +77,7 @@ def written(units: int, readings: int) -> Any:
 
     now = datetime.now(UTC)
     today, soon = now.date(), now.date() + timedelta(days=6)
+    rng = np.random.default_rng(15)
     company = factories.CompanyFactory(name=f"Company of {units} units (invented)")
     supplier = factories.SupplierFactory(company=company)
     items = {
@@ -87,8 +91,8 @@ def written(units: int, readings: int) -> Any:
         [
             Forecast(
                 position=place, placement_id=placements[place.pk], as_of=today, computed_at=now, state="installed",
-                p10=today, p50=soon, p90=soon + timedelta(days=30), remaining_share=0.2, driver="capacity",
-                is_latest=True, installer_sentence="Invented.", client_sentence="Invented.",
+                remaining_share=0.2, driver="capacity", is_latest=True, installer_sentence="Invented.",
+                client_sentence="Invented.", **dates_from(rng, today),
             )
             for place in positions
         ],
@@ -136,8 +140,26 @@ def written(units: int, readings: int) -> Any:
                 for order in range(1, 9)
             ]
         )  # fmt: skip
-    factories.PurchaseOrderFactory(company=company, supplier=supplier)
+    order = factories.PurchaseOrderFactory(company=company, supplier=supplier, state="placed", placed_on=today)
+    for item in items.values():
+        factories.PurchaseOrderLineFactory(order=order, item=item, packs=units // 10, expected_on=soon)
+        factories.StockLevelFactory(company=company, item=item, quantity=units // 5)
     return company
+
+
+def dates_from(rng: np.random.Generator, today: date) -> dict[str, Any]:
+    """The dates of one forecast: exhausted within two years, the later the less surely."""
+    from fleet.forecasting import GRID_LEVELS, LEVELS
+
+    median, share = float(rng.uniform(0.0, 730.0)), float(rng.uniform(0.1, 0.4))
+    tenths = [int(10 * max(median * (1.0 + share * each), 0.0)) for each in norm.ppf(GRID_LEVELS)]
+    days = {
+        f"p{round(100 * level):02d}": today + timedelta(days=max(median * (1.0 + share * each), 0.0))
+        for level, each in zip(LEVELS, norm.ppf(LEVELS), strict=True)
+    }
+    life = float(rng.uniform(90.0, 700.0))
+    fresh = {"fresh_life_p10_days": 0.7 * life, "fresh_life_p50_days": life, "fresh_life_p90_days": 1.4 * life}
+    return {"date_grid": tenths, **days, **fresh}
 
 
 def costs_of(company: Any, only: list[str] | None, turns: int) -> Iterator[tuple[str, Cost]]:

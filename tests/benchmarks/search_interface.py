@@ -212,11 +212,14 @@ def _let_in(access: Any) -> None:
 
 def _round(schema: Any, token: str, each: int, seed: int, faults: Counter[str]) -> Counter[int]:
     """One run through all phases; how often each status was answered. Kinds of faults are added to `faults`."""
+    from schemathesis.config import HealthCheck
     from schemathesis.engine import from_schema
     from schemathesis.engine.events import NonFatalError, ScenarioFinished
 
     config = schema.config
     config.update(headers={"Authorization": f"Bearer {token}"}, workers=1, continue_on_failure=True)
+    # How fast cases are made says what else the machine does, and nothing of an answer.
+    config.update(suppress_health_check=[HealthCheck.too_slow])
     config.seed = seed
     config.generation.update(max_examples=each, no_shrink=True)
     config.phases.update(phases=["examples", "coverage", "fuzzing", "stateful"])

@@ -100,7 +100,9 @@ def _passage_as_read(history: "History", rows: Indexes, *, by: int) -> Floats:
     with np.errstate(divide="ignore", invalid="ignore"):
         feed = np.full(len(rows), _ANY_FEED) if feed_is_unknown(history, by) else _feed(history, rows)
         read = history.table.columns["permeate_tds_mg_per_l"][rows] / feed
-    return np.where(read <= 1.0, read, np.nan)
+    # Where no permeate runs, what was read is what stood in the line or the tank.
+    stands = history.table.columns["permeate_flow_l_per_day"][rows] == 0.0
+    return np.where((read <= 1.0) & ~stands, read, np.nan)
 
 
 def feed_is_unknown(history: "History", row: int) -> bool:

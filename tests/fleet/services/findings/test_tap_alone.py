@@ -79,3 +79,11 @@ def test_other_water_makes_no_leak_of_a_step_that_the_meter_rounded(company: Com
         read = {"permeate_tds_mg_per_l": float(permeate), "feed_tds_mg_per_l": feed, "temperature_degc": 15.0}
         tap(unit, 5 + 30 * month, float(permeate), permeate_flow_l_per_day=200.0, inlet_pressure_kpa=400.0, **read)
     assert "o_ring_leak" not in causes_on(unit, 300)
+
+
+def test_water_that_stood_while_no_permeate_ran_says_nothing_of_the_membrane(company: Company) -> None:
+    unit = new_unit(company)
+    for month, value in enumerate((10, 11, 10, 10, 120, 122, 121)):
+        runs = {"permeate_flow_l_per_day": 200.0 if month < 4 else 0.0, "concentrate_flow_l_per_day": 600.0}
+        tap(unit, 5 + 30 * month, float(value), inlet_pressure_kpa=400.0, **runs)
+    assert "o_ring_leak" not in causes_on(unit, 200)

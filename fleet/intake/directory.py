@@ -1,7 +1,7 @@
 """What intake must know of a company before it can place a row: its units, sites and instruments, read once."""
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
@@ -55,6 +55,7 @@ class Directory:
     by_id: dict[int, Place] = field(default_factory=dict)
     folded: dict[str, list[Place]] = field(default_factory=dict)
     meters: dict[str, Meter] = field(default_factory=dict)
+    _not_found: dict[tuple[str, str], str] = field(default_factory=dict)
 
     def place(self, name: str) -> Place:
         """Find a unit or site by its code, whatever its case, or by `#id`.
@@ -77,9 +78,8 @@ class Directory:
         if matches:
             codes = " and ".join(f"'{place.code}'" for place in matches)
             raise CellError(f"'{name}' may be {codes}; write the code exactly.")
-        close = difflib.get_close_matches(_fold(name), list(self.folded), n=1, cutoff=0.7)
-        hint = f" Did you mean '{self.folded[close[0]][0].code}'?" if close else ""
-        raise CellError(f"There is no {self.owner_kind} with the code '{name[:40]}'.{hint}")
+        sentence = f"There is no {self.owner_kind} with the code '{name[:40]}'."
+        raise CellError(self._with_hint(sentence, name, self.folded, lambda near: self.folded[near][0].code))
 
     def meter(self, name: str) -> Meter:
         """Find an instrument by name.
@@ -91,10 +91,17 @@ class Directory:
         """
         meter = self.meters.get(_fold(name))
         if meter is None:
-            close = difflib.get_close_matches(_fold(name), list(self.meters), n=1, cutoff=0.7)
-            hint = f" Did you mean '{self.meters[close[0]].name}'?" if close else ""
-            raise CellError(f"There is no instrument called '{name[:40]}'.{hint}")
+            sentence = f"There is no instrument called '{name[:40]}'."
+            raise CellError(self._with_hint(sentence, name, self.meters, lambda near: self.meters[near].name))
         return meter
+
+    def _with_hint(self, sentence: str, name: str, names: Iterable[str], shown: Callable[[str], str]) -> str:
+        """The sentence, and what may have been meant; looked for once, since what is wrong in one row is in many."""
+        key = (sentence, name)
+        if key not in self._not_found:
+            close = difflib.get_close_matches(_fold(name), list(names), n=1, cutoff=0.7)
+            self._not_found[key] = f"{sentence} Did you mean '{shown(close[0])}'?" if close else sentence
+        return self._not_found[key]
 
 
 def unit_directory(

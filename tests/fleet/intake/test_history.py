@@ -2,6 +2,7 @@
 
 from datetime import UTC, datetime, timedelta
 from random import Random
+from statistics import median
 from typing import Final
 
 import numpy as np
@@ -52,3 +53,21 @@ def test_the_newest_of_each_unit_tell_the_same_as_all_of_the_look_back(
     assert pasts_of_doubtful(looks) == found
     assert found
     assert asked
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_what_a_unit_usually_shows_is_the_median_of_its_last_seven_values(seed: int) -> None:
+    """Held against `statistics.median`, value by value."""
+    random = Random(seed)
+    units = [random.choice([1, 2, 3]) for _ in range(60)]
+    values = [random.choice([np.nan, random.uniform(1, 9), random.uniform(1, 9)]) for _ in units]
+    moments = [NOW + timedelta(minutes=random.randint(0, 9000)) for _ in units]
+    looks = Looks(units, moments, {"inlet_pressure_kpa": np.array(values)})
+    events = history._Events.of(Looks([], [], {}), looks)
+    shown = events.column("inlet_pressure_kpa")
+    middles = dict(zip(events.place.tolist(), events.middles(shown, ~np.isnan(shown)).tolist(), strict=True))
+    for place, (unit, at) in enumerate(zip(units, moments, strict=True)):
+        rows = sorted(zip(moments, range(60), units, values, strict=True))
+        before = [row[3] for row in rows if row[2] == unit and row[:2] < (at, place) and row[3] == row[3]][-7:]
+        expected = median(before) if len(before) >= 3 else np.nan
+        assert middles[place] == expected or (middles[place] != middles[place] and expected != expected)

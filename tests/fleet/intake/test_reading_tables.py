@@ -82,7 +82,7 @@ def unit(owner: Membership) -> Unit:
 
 
 def table_of(random: Random, unit: Unit, rows: int, share_of_bad: float) -> TextTable:
-    """A log of a few of the columns, some of its rows more than once."""
+    """A log of some of the columns, some of its rows more than once."""
     needed = ["unit", *(["taken at"] if random.random() < 0.7 else ["date", "time"])]
     others = [name for name in CELLS if name not in ("unit", "taken at", "date", "time")]
     headers = [*needed, *random.sample(others, random.randint(1, len(others)))]
@@ -100,6 +100,12 @@ def table_of(random: Random, unit: Unit, rows: int, share_of_bad: float) -> Text
             lines.append(random.choice(lines[1:]))
         if random.random() < share_of_bad / 5:
             lines.append([*row, random.choice(["", "more"])])
+    for place, header in enumerate(headers):
+        # Each wrong cell once in a row that is right else.
+        for wrong in CELLS[header][1]:
+            row = [random.choice(CELLS[other][0]) for other in headers]
+            row[place] = wrong.format(unit=unit.pk)
+            lines.append(row)
     text = "\n".join(separator.join(f'"{cell}"' if separator in cell else cell for cell in line) for line in lines)
     return read_table(text.encode())
 
@@ -118,7 +124,7 @@ def new_batch(by: Membership) -> IntakeBatch:
     return IntakeBatch.objects.create(company=by.company, kind=LOG.kind, digest="", received_at=NOW, received_by=by)
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(6))
 def test_whole_columns_and_single_rows_tell_and_store_the_same(
     unit: Unit, owner: Membership, seed: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -126,8 +132,8 @@ def test_whole_columns_and_single_rows_tell_and_store_the_same(
     client = factories.MembershipFactory(company=owner.company, role="client", client=unit.site.client)
     by = random.choice([owner, owner, client])
     share = random.choice([0.0, 0.01, 0.05, 0.3])
-    sent = table_of(random, unit, 60, share)
-    again = table_of(random, unit, 60, share)
+    sent = table_of(random, unit, 30, share)
+    again = table_of(random, unit, 30, share)
     if random.random() < 0.5:
         # The first part is known when the whole comes, some of it told otherwise.
         again = TextTable(sent.headers, sent.rows, sent.header_line, sent.decimal_comma)
@@ -152,7 +158,7 @@ def test_whole_columns_and_single_rows_tell_and_store_the_same(
     assert by_columns[1] == by_rows[1]
     assert by_columns[2] == by_rows[2]
     assert by_rows[1]
-    assert share < 0.05 or any(outcome[4] for outcome in by_rows[0])
+    assert by_rows[0][1][4]
 
 
 def test_sound_rows_are_judged_as_columns_alone(unit: Unit, owner: Membership, monkeypatch: pytest.MonkeyPatch) -> None:

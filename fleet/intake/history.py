@@ -9,8 +9,8 @@ from typing import Any, Final
 
 import numpy as np
 from django.db import connection
-from django.db.models.expressions import RawSQL
 
+from accounts.rows_of_each import asked, rows_of_each
 from fleet.engineering.arrays import BoolArray, FloatArray, IntArray
 from fleet.engineering.constants import KILOPASCAL_PER_PSI
 from fleet.engineering.quantities import READING_QUANTITIES, names_of
@@ -47,7 +47,7 @@ Values = dict[str, float]
 
 
 @dataclass(frozen=True)
-class Looks:
+class ReadingSeries:
     """Readings that are to be compared, row by row, in the order in which they came.
 
     Attributes
@@ -74,17 +74,19 @@ class Past:
     counter: tuple[datetime, float] | None
 
 
-def looks_of(rows: Sequence[Row]) -> Looks:
+def series_of(rows: Sequence[Row]) -> ReadingSeries:
     """Rows with a unit and a moment as what is to be compared."""
     names = {name for row in rows for name in _COLUMNS if name in row.numbers}
     numbers = {name: np.array([row.numbers.get(name, np.nan) for row in rows], dtype=np.float64) for name in names}
-    return Looks([row.owner_id for row in rows], [row.taken_at for row in rows if row.taken_at is not None], numbers)
+    return ReadingSeries(
+        [row.owner_id for row in rows], [row.taken_at for row in rows if row.taken_at is not None], numbers
+    )
 
 
 def flag_against_history(rows: Sequence[Row]) -> None:
     """Flag rows that do not fit the readings of the same unit before them, stored ones and those of this file."""
     rows = [row for row in rows if row.taken_at is not None]
-    for place, past in pasts_of_doubtful(looks_of(rows)).items():
+    for place, past in pasts_of_doubtful(series_of(rows)).items():
         flag_against(rows[place], past)
 
 
@@ -96,12 +98,12 @@ def flag_against(row: Row, past: Past) -> None:
         _flag_backwards(row, past.counter)
 
 
-def pasts_of_doubtful(looks: Looks) -> dict[int, Past]:
+def pasts_of_doubtful(series: ReadingSeries) -> dict[int, Past]:
     """What was before each row that does not fit it, by the row's place; a few others may be among them."""
-    if not looks.unit_ids:
+    if not series.unit_ids:
         return {}
-    stored = _stored_before(looks)
-    events = _Events.of(stored, looks)
+    stored = _stored_before(series)
+    events = _Events.of(stored, series)
     is_exchanged = _are_exchanged(events)
     doubtful = is_exchanged.copy()
     middles: dict[str, FloatArray] = {}
@@ -137,19 +139,19 @@ class _Events:
     numbers: Mapping[str, FloatArray]
 
     @classmethod
-    def of(cls, stored: Looks, looks: Looks) -> "_Events":
-        moments = [*stored.taken_at, *looks.taken_at]
-        units = np.array([*stored.unit_ids, *looks.unit_ids], dtype=np.int64)
-        place = np.array([-1] * len(stored.unit_ids) + list(range(len(looks.unit_ids))), dtype=np.int64)
+    def of(cls, stored: ReadingSeries, series: ReadingSeries) -> "_Events":
+        moments = [*stored.taken_at, *series.taken_at]
+        units = np.array([*stored.unit_ids, *series.unit_ids], dtype=np.int64)
+        place = np.array([-1] * len(stored.unit_ids) + list(range(len(series.unit_ids))), dtype=np.int64)
         times = np.array([moment.timestamp() for moment in moments])
         order = np.lexsort((np.arange(len(units)), place >= 0, times, units))
         units = units[order]
         starts = np.flatnonzero(np.r_[True, units[1:] != units[:-1]])
         first = np.repeat(starts, np.diff(np.r_[starts, len(units)]))
-        names = looks.numbers.keys() & set(_COLUMNS)
+        names = series.numbers.keys() & set(_COLUMNS)
         if not names.isdisjoint(_EXCHANGEABLE):
             names |= set(_EXCHANGEABLE)  # whether two are exchanged is seen of both
-        numbers = {name: np.concatenate([stored.column(name), looks.column(name)])[order] for name in names}
+        numbers = {name: np.concatenate([stored.column(name), series.column(name)])[order] for name in names}
         return cls([moments[index] for index in order.tolist()], place[order], first, numbers)
 
     def column(self, name: str) -> FloatArray:
@@ -179,7 +181,7 @@ class _Events:
         return middle
 
 
-def _are_exchanged(readings: "Looks | _Events") -> BoolArray:
+def _are_exchanged(readings: "ReadingSeries | _Events") -> BoolArray:
     feed, permeate = (readings.column(name) for name in _EXCHANGEABLE)
     return np.asarray(permeate > feed)
 
@@ -202,58 +204,52 @@ def _is_backwards(counter: Any, before: Any) -> Any:
     return counter < before * (1 - 1e-9)
 
 
-def _stored_before(looks: Looks) -> Looks:
+def _stored_before(series: ReadingSeries) -> ReadingSeries:
     """Stored readings of the units from before the first row that they bear on to the last."""
-    first, last = min(looks.taken_at), max(looks.taken_at)
-    unit_ids = sorted(set(looks.unit_ids))
+    first, last = min(series.taken_at), max(series.taken_at)
+    unit_ids = sorted(set(series.unit_ids))
     if len(unit_ids) <= _FEW_UNITS:
         # A meter that posts often has more in the look-back than anybody needs.
-        return _as_looks([row for unit_id in unit_ids for row in _newest_before(unit_id, first, last)])
+        return _as_series([row for unit_id in unit_ids for row in _newest_before(unit_id, first, last)])
     if connection.vendor != "postgresql":
-        return _as_looks(_stored(unit_ids, first - _RECENT, last))
+        return _as_series(_stored(unit_ids, first - _RECENT, last))
     newest = _newest_of_each(unit_ids, first)
-    short = _short_of_values(_as_looks(newest), looks)
+    short = _short_of_values(_as_series(newest), series)
     rows = [row for row in newest if row[0] not in short]
     if short:
         rows += _stored(sorted(short), first - _RECENT, first, is_last_included=False)
-    return _as_looks(rows + _stored(unit_ids, first, last))
+    return _as_series(rows + _stored(unit_ids, first, last))
 
 
-def _as_looks(rows: Sequence[tuple[Any, ...]]) -> Looks:
+def _as_series(rows: Sequence[tuple[Any, ...]]) -> ReadingSeries:
     units, moments, *columns = zip(*rows, strict=True) if rows else ((),) * (2 + len(_COLUMNS))
     # None becomes NaN.
     numbers = {name: np.array(values, dtype=np.float64) for name, values in zip(_COLUMNS, columns, strict=True)}
-    return Looks(units, moments, numbers)
+    return ReadingSeries(units, moments, numbers)
 
 
 def _newest_of_each(unit_ids: Sequence[int], first: datetime) -> list[tuple[Any, ...]]:
     """As many readings of each unit before a moment as values are kept of a column, by its index alone."""
     of_one = (
         Reading.objects.current()
-        .filter(unit_id=RawSQL("asked.unit_id", ()), taken_at__gte=first - _RECENT, taken_at__lt=first)
+        .filter(unit_id=asked("unit_id"), taken_at__gte=first - _RECENT, taken_at__lt=first)
         .order_by("-taken_at", "-pk")
         .values_list("unit_id", "taken_at", *_COLUMNS)[:_RECENT_VALUES]
     )
-    statement, parameters = of_one.query.sql_with_params()
-    with connection.cursor() as cursor:
-        cursor.execute(
-            f"SELECT found.* FROM unnest(%s::bigint[]) AS asked (unit_id) CROSS JOIN LATERAL ({statement}) AS found",
-            [list(unit_ids), *parameters],
-        )
-        rows: list[tuple[Any, ...]] = cursor.fetchall()
+    rows = rows_of_each(of_one, {"unit_id": ("bigint", unit_ids)})
     return rows[::-1]
 
 
-def _short_of_values(newest: Looks, looks: Looks) -> set[int]:
+def _short_of_values(newest: ReadingSeries, series: ReadingSeries) -> set[int]:
     """Units that may have older values which count, since some of the newest readings lack what is to be compared."""
     units = np.array(newest.unit_ids, dtype=np.int64)
-    compared = np.array(looks.unit_ids, dtype=np.int64)
+    compared = np.array(series.unit_ids, dtype=np.int64)
     is_full = np.isin(units, [unit for unit, number in Counter(newest.unit_ids).items() if number == _RECENT_VALUES])
     is_exchanged = _are_exchanged(newest)
     short: set[int] = set()
-    for name in looks.numbers.keys() & set(_COLUMNS):
+    for name in series.numbers.keys() & set(_COLUMNS):
         lacks = np.isnan(newest.column(name)) | (is_exchanged if name in _EXCHANGEABLE else False)
-        wants = np.unique(compared[~np.isnan(looks.column(name))])
+        wants = np.unique(compared[~np.isnan(series.column(name))])
         short.update(np.unique(units[is_full & lacks & np.isin(units, wants)]).tolist())
     return short
 

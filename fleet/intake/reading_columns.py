@@ -232,10 +232,10 @@ def _moments(sheet: _Sheet, places: Sequence[Place | None], now: datetime) -> li
     known: dict[tuple[Any, str], tuple[datetime, date] | None] = {}
     moments: list[datetime] = []
     is_sound = []
-    for place, *told in zip(places, taken_at, days, times, strict=True):
+    for place, *said in zip(places, taken_at, days, times, strict=True):
         found = None
         if place is not None:
-            key = (place.zone, moment_text(*told))
+            key = (place.zone, moment_text(*said))
             if key not in known:
                 known[key] = _moment(*key, now)
             found = known[key]
@@ -265,15 +265,15 @@ def _was_there(place: Place | None, day: date) -> bool:
 
 def _choices(sheet: _Sheet, by: Membership | None, source: str) -> list[Mapping[str, Any]]:
     names = [name for name in CHOICES if name in sheet.words]
-    told = list(zip(*(sheet.words[name] for name in names), strict=True)) if names else [()] * sheet.count
+    said = list(zip(*(sheet.words[name] for name in names), strict=True)) if names else [()] * sheet.count
     known: dict[tuple[str, ...], Mapping[str, Any] | None] = {}
-    for words in set(told):
+    for words in set(said):
         row = Row(line=0, raw={}, words={name: text for name, text in zip(names, words, strict=True) if text})
         read_choices(row)
         hold_to_source([row], by, source)
         known[words] = None if row.faults or row.flags else row.fields
-    sheet.keep(known[words] is not None for words in told)
-    return [known[words] or {} for words in told]
+    sheet.keep(known[words] is not None for words in said)
+    return [known[words] or {} for words in said]
 
 
 _Sent = dict[str, tuple[list[str], str]]

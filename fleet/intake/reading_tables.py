@@ -12,7 +12,7 @@ from accounts.models import Company, Membership
 from fleet.intake import readings, references
 from fleet.intake.columns import Column
 from fleet.intake.directory import Directory, Meter, unit_directory
-from fleet.intake.history import Looks, flag_against, looks_of, pasts_of_doubtful
+from fleet.intake.history import ReadingSeries, flag_against, pasts_of_doubtful, series_of
 from fleet.intake.logs import TableOutcome
 from fleet.intake.reading_columns import TELLING_WORDS, ReadingColumns, default, judge_columns
 from fleet.intake.rows import Row
@@ -109,17 +109,17 @@ def _known(plain: ReadingColumns, sound: Mapping[int, Row]) -> list[int]:
 def _compare(plain: ReadingColumns, fresh: dict[int, Row], one: _One) -> ReadingColumns:
     """Flag what does not fit the readings before it; of whole columns, those rows become rows of their own."""
     order = np.argsort(np.array([*plain.places, *fresh], dtype=np.int64), kind="stable")
-    others = looks_of(list(fresh.values()))
-    beside = Looks(plain.unit_ids, plain.taken_at, plain.numbers)
+    others = series_of(list(fresh.values()))
+    beside = ReadingSeries(plain.unit_ids, plain.taken_at, plain.numbers)
     names = plain.numbers.keys() | others.numbers.keys()
     places = np.array([*plain.places, *fresh], dtype=np.int64)[order].tolist()
     units, moments = [*plain.unit_ids, *others.unit_ids], [*plain.taken_at, *others.taken_at]
-    looks = Looks(
+    series = ReadingSeries(
         [units[index] for index in order.tolist()],
         [moments[index] for index in order.tolist()],
         {name: np.concatenate([beside.column(name), others.column(name)])[order] for name in names},
     )
-    pasts = {places[index]: past for index, past in pasts_of_doubtful(looks).items()}
+    pasts = {places[index]: past for index, past in pasts_of_doubtful(series).items()}
     doubtful = [index for index, place in enumerate(plain.places) if place in pasts]
     if doubtful:
         found = one.row_by_row([plain.places[index] for index in doubtful])

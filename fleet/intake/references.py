@@ -7,11 +7,11 @@ from datetime import datetime
 from typing import Any, Final
 
 from django.db import connection
-from django.db.models.expressions import RawSQL
 
 from accounts.day_alone import DayAlone, known_day
 from accounts.many_rows import insert_rows
 from accounts.repeats import CONFLICT, Difference, difference, in_words
+from accounts.rows_of_each import asked, rows_of_each
 from fleet.intake.names import public_name
 from fleet.intake.rows import Row
 
@@ -105,24 +105,20 @@ def stored_keys(model: Any, owner: str, keys: Sequence[Key]) -> set[Key]:
         return _stored_pairs(model, owner, keys)
     found: set[Key] = set()
     for begin in range(0, len(keys), _AT_ONCE):
-        asked = keys[begin : begin + _AT_ONCE]
-        of_them = {f"{owner}_id__in": {key[0] for key in asked}, "reference__in": {key[1] for key in asked}}
+        some = keys[begin : begin + _AT_ONCE]
+        of_them = {f"{owner}_id__in": {key[0] for key in some}, "reference__in": {key[1] for key in some}}
         found.update(model.objects.filter(**of_them).order_by().values_list(f"{owner}_id", "reference"))
     return found
 
 
 def _stored_pairs(model: Any, owner: str, keys: Sequence[Key]) -> set[Key]:
     """The same by a look into the index for each pair, where two lists have it try each owner with each name."""
-    pair = {f"{owner}_id": RawSQL("asked.owner", ()), "reference": RawSQL("asked.reference", ())}
+    pair = {f"{owner}_id": asked("owner"), "reference": asked("reference")}
     of_one = model.objects.filter(**pair).exclude(reference="").order_by().values_list(f"{owner}_id", "reference")
-    statement, parameters = of_one.query.sql_with_params()
-    with connection.cursor() as cursor:
-        cursor.execute(
-            f"SELECT found.* FROM unnest(%s::bigint[], %s::text[]) AS asked (owner, reference) "
-            f"CROSS JOIN LATERAL ({statement}) AS found",
-            [[key[0] for key in keys], [key[1] for key in keys], *parameters],
-        )
-        return set(cursor.fetchall())
+    owners, names = [key[0] for key in keys], [key[1] for key in keys]
+    return {
+        (pk, name) for pk, name in rows_of_each(of_one, {"owner": ("bigint", owners), "reference": ("text", names)})
+    }
 
 
 def stored_rows(model: Any, owner: str, rows: Sequence[Row], words: Sequence[str]) -> dict[Key, StoredRow]:

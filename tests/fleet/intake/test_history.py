@@ -11,7 +11,7 @@ from django.db import connection
 
 from accounts.models import Company
 from fleet.intake import history
-from fleet.intake.history import Looks, pasts_of_doubtful
+from fleet.intake.history import ReadingSeries, pasts_of_doubtful
 from fleet.models import Reading
 from tests import factories
 
@@ -41,16 +41,16 @@ def test_the_newest_of_each_unit_tell_the_same_as_all_of_the_look_back(
             voided = NOW if random.random() < 0.1 else None
             Reading.objects.create(unit_id=unit, taken_at=at, received_at=NOW, voided_at=voided, **look(unit))
     coming = [(unit, NOW + timedelta(hours=hour), look(unit)) for hour in range(6) for unit in units]
-    looks = Looks(
+    series = ReadingSeries(
         [unit for unit, _, _ in coming],
         [at for _, at, _ in coming],
         {name: np.array([shown.get(name, np.nan) for _, _, shown in coming]) for name in COLUMNS},
     )
-    found = pasts_of_doubtful(looks)
+    found = pasts_of_doubtful(series)
     asked: list[set[int]] = []
     all_short = set(units)
     monkeypatch.setattr(history, "_short_of_values", lambda *_: asked.append(all_short) or all_short)
-    assert pasts_of_doubtful(looks) == found
+    assert pasts_of_doubtful(series) == found
     assert found
     assert asked
 
@@ -62,8 +62,8 @@ def test_what_a_unit_usually_shows_is_the_median_of_its_last_seven_values(seed: 
     units = [random.choice([1, 2, 3]) for _ in range(60)]
     values = [random.choice([np.nan, random.uniform(1, 9), random.uniform(1, 9)]) for _ in units]
     moments = [NOW + timedelta(minutes=random.randint(0, 9000)) for _ in units]
-    looks = Looks(units, moments, {"inlet_pressure_kpa": np.array(values)})
-    events = history._Events.of(Looks([], [], {}), looks)
+    series = ReadingSeries(units, moments, {"inlet_pressure_kpa": np.array(values)})
+    events = history._Events.of(ReadingSeries([], [], {}), series)
     shown = events.column("inlet_pressure_kpa")
     middles = dict(zip(events.place.tolist(), events.middles(shown, ~np.isnan(shown)).tolist(), strict=True))
     for place, (unit, at) in enumerate(zip(units, moments, strict=True)):

@@ -22,6 +22,7 @@ from fleet.services.forecasts.forecasts import (
 from fleet.services.readings.indicators import recompute
 from fleet.services.reviews import Review
 from scheduling.services.needs.needs import refresh_needs
+from scheduling.services.rounds.old_drafts import delete_old_drafts
 from scheduling.services.rounds.plans import plan_rounds
 from scheduling.services.travel import calibrate_travel
 from scheduling.services.visits.visits import propose_visits
@@ -142,6 +143,7 @@ def _run_for_company(
         visits = propose_visits(company=company, now=now)
     tell(_VISITS_END, words.planning_rounds())
     with step(step="rounds_and_parts"):
+        delete_old_drafts(company=company, now=now)
         made = plan_rounds(
             company=company,
             by=None,

@@ -30,7 +30,7 @@ from scheduling.planning.stock.reorder import (
 _MOST_TIMES = 12
 NEGLIGIBLE = 1e-9
 # Positions that are worked out together: as arrays they take some ten megabytes.
-_BLOCK = 2000
+_POSITIONS_AT_ONCE = 2000
 
 
 def pieces_by(demands: Sequence[ExpectedDemand], days: Sequence[int], *, unplanned_per_day: float = 0.0) -> FloatArray:
@@ -82,10 +82,13 @@ def times_by(wanted: ExpectedDemand, days: Sequence[int]) -> FloatArray:
 
 def times_of(demands: Sequence[ExpectedDemand], days: Sequence[int]) -> FloatArray:
     """The same of many positions at once: ``(demands, days, times + 1)``."""
-    blocks = [_times_of_block(demands[at : at + _BLOCK], list(days)) for at in range(0, len(demands), _BLOCK)]
+    blocks = [
+        _times_of_block(demands[at : at + _POSITIONS_AT_ONCE], list(days))
+        for at in range(0, len(demands), _POSITIONS_AT_ONCE)
+    ]
     times = np.zeros((len(demands), len(days), max((block.shape[2] for block in blocks), default=1)))
     for number, block in enumerate(blocks):
-        times[number * _BLOCK : number * _BLOCK + len(block), :, : block.shape[2]] = block
+        times[number * _POSITIONS_AT_ONCE : number * _POSITIONS_AT_ONCE + len(block), :, : block.shape[2]] = block
     return times
 
 

@@ -99,6 +99,12 @@ READERS: Final = _table(
     ("ReadingDetail", EVERYONE, "indicators"),
     ("AsSent", EVERYONE, "value unit tds_factor brought_to_25_degc_by"),
     ("Flag", EVERYONE, "field code sentence"),
+    # Who sends a list, as a meter that was without a network does, learns what became of each row.
+    ("IntakeBatch", EVERYONE, "id kind received_at rows stored flagged duplicates refused refused_rows flagged_rows"),
+    ("IntakeBatch", STAFF, "name digest job"),
+    ("RefusedRow", EVERYONE, "id batch line row faults"),
+    ("FlaggedRow", EVERYONE, "id line flags"),
+    ("RowFault", EVERYONE, "field code sentence"),
     ("Indicators", EVERYONE, "values reasons valid_for_trend computed_at"),
     ("Indicator", EVERYONE, "value unit uncertainty client_sentence"),
     ("Indicator", STAFF, "installer_sentence"),

@@ -27,8 +27,6 @@ from tests.rows import make_row
 pytestmark = pytest.mark.interface
 
 ROUTES = [route for route in every_route() if getattr(route.view_class, "resource", None)]
-#: Answered by operations that clients may use too, but only where they may not: a list of readings is staff's to send.
-STAFF_KINDS = {"IntakeBatch"}
 #: Words in a field's name that call for a decision, whoever reads the kind.
 INTERNAL = re.compile(r"note|reason|trouble|error|cost|price|margin|remark|comment|internal|secret|password")
 
@@ -79,7 +77,7 @@ def fields_described(schema: Any, kind: str, role: Role, done: set[str]) -> Iter
     """Walk what a role can be answered: kind, field and its description, not below what the role does not read."""
     if "$ref" in schema:
         kind = schema["$ref"].rsplit("/", 1)[-1]
-        if kind in done or (kind in STAFF_KINDS and role == Role.CLIENT):
+        if kind in done:
             return
         done.add(kind)
         schema = description()["components"]["schemas"][kind]

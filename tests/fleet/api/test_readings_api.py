@@ -114,6 +114,20 @@ def test_a_list_is_answered_with_its_batch(unit: Unit, as_installer: APIClient) 
     assert [row["line"] for row in listed["results"]] == [3]
 
 
+def test_whoever_sends_a_list_learns_what_became_of_each_row(unit: Unit, as_client: APIClient) -> None:
+    rows = [
+        {"unit": unit.pk, "taken_at": "2026-02-01T10:00:00Z", "feed_tds": "250 ppm"},
+        {"unit": unit.pk, "taken_at": "2026-02-02T10:00:00Z", "feed_tds": "10 ppm", "permeate_tds": "200 ppm"},
+        {"unit": unit.pk, "taken_at": "2099-02-02T10:00:00Z", "feed_tds": "250 ppm"},
+    ]
+    batch = as_client.post("/api/v1/readings/", rows).json()
+    assert [batch[name] for name in ("rows", "stored", "flagged", "duplicates", "refused")] == [3, 2, 1, 0, 1]
+    assert [(row["line"], row["faults"][0]["code"]) for row in batch["refused_rows"]] == [(3, "in_the_future")]
+    assert batch["flagged_rows"][0]["flags"][0]["code"] == "permeate_above_feed"
+    assert "digest" not in batch
+    assert as_client.get("/api/v1/intake-batches/").status_code == 403
+
+
 def upload(api: APIClient, text: str | bytes, route: str = "readings") -> Any:
     content = text if isinstance(text, bytes) else text.encode()
     file = SimpleUploadedFile("log.csv", content, "text/csv")

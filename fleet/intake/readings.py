@@ -36,13 +36,7 @@ WORDS: Final = (
     "person",
     "note",
     "instrument",
-    "state",
-    "tank_valve",
-    "pump",
-    "tank_is_full",
-    "sampled_after_flush",
-    "occasion",
-    OBSERVATIONS,
+    *TELLING_WORDS,
     "corrects",
 )
 """Every other field of a row."""

@@ -63,7 +63,8 @@ def _given(parts: Parts, tokens: Mapping[str, str]) -> dict[str, Any]:
     people = {kind: by_name[name] for kind, name in _PEOPLE.items()}
     client, office = (Person(parts, set(), token=people[kind]) for kind in ("client", "office"))
     job = office.finished(office.post("/plans/", {"seconds": 1}))
-    office.post(f"/plans/{job['result']['plan']}/publish/")
+    plan = job["result"]["plan"]
+    office.post(f"/plans/{plan}/publish/")
     driver = next(
         row["id"] for row in office.rows("/installers/") if row["name"].lower().startswith(_PEOPLE["installer"])
     )
@@ -72,7 +73,7 @@ def _given(parts: Parts, tokens: Mapping[str, str]) -> dict[str, Any]:
         "metered": _PEOPLE["meter"],
         "own": [row["id"] for row in client.rows("/units/")],
         "units": [row["id"] for row in office.rows("/units/")],
-        "rounds": [row["id"] for row in office.rows(f"/rounds/?installer={driver}")],
+        "rounds": [row["id"] for row in office.rows(f"/rounds/?installer={driver}&plan={plan}")],
     }
 
 
@@ -114,7 +115,7 @@ def _stored(office: Person, unit: str) -> int:
 
 
 def _processor_seconds() -> dict[str, float]:
-    """Processor seconds of the parts so far, those of processes that ended included."""
+    """Processor seconds so far of the processes that are there: what one took that ends meanwhile is missing."""
     words = {"web server": "gunicorn", "worker": "celery", "database": "postgres"}
     seconds = dict.fromkeys(words, 0.0)
     for process in psutil.process_iter(["cmdline", "cpu_times", "ppid"]):

@@ -97,8 +97,8 @@ def sentence_for_installer(
     is_certain
         Whether a reading or the maximum service time says that it is exhausted; what is only likely is told as likely.
     is_at_its_term
-        Whether it is the maximum service time. A membrane that reads badly is not replaced before its seals were looked
-        at: feed that leaks past it reads the same.
+        Whether it is the maximum service time. What is to be done about a membrane that reads badly is for the findings
+        of its unit to say, of which a forecast knows nothing: feed that leaks past its seals reads the same.
     """
     name = _position_name(fleet, position)
     state = int(forecasts.state[position])
@@ -133,16 +133,16 @@ def sentence_for_installer(
     basis = "; ".join(evidence)
     if state == words.EXHAUSTED_NOW:
         if is_certain:
-            verdict = gettext("{name}: exhausted by now{because} ({basis}); {action} at the next visit.")
+            verdict = gettext("{name}: exhausted by now{because} ({basis}){action}.")
         else:
-            verdict = gettext("{name}: probably exhausted by now{because} ({basis}); {action} at the next visit.")
+            verdict = gettext("{name}: probably exhausted by now{because} ({basis}){action}.")
         if _lag_holds(fleet, forecasts, position):
             # as planning decides: a lead gives way to a lag that still works
-            action = gettext("rotate it")
+            action = gettext("; rotate it at the next visit")
         elif _is_membrane(fleet, position) and not is_at_its_term:
-            action = gettext("look at its seals, and replace it if they are tight,")
+            action = ""
         else:
-            action = gettext("replace it")
+            action = gettext("; replace it at the next visit")
         return verdict.format(name=_first_capital(name), because=_because(why_exhausted), basis=basis, action=action)
     median, early, late = (spoken_day(dates[level], offset_days) for level in (_MEDIAN, _EARLY, _LATE))
     if dates[_LATE] - dates[_EARLY] < 1.0:
@@ -198,7 +198,7 @@ def sentence_for_client(
         if _lag_holds(fleet, forecasts, position):
             next_step = gettext("by our estimate the one after it still works")
         elif _is_membrane(fleet, position) and not is_at_its_term:
-            next_step = gettext("we will look for the cause, and replace it if needed")
+            next_step = gettext("we will see to it")
         else:
             next_step = gettext("it should be replaced now")
         return verdict.format(name=name, because=_because(why_exhausted), next_step=next_step)

@@ -160,20 +160,18 @@ def test_what_is_only_likely_is_told_to_the_client_as_likely_too():
     )
 
 
-def test_a_membrane_that_reads_badly_is_replaced_only_where_its_seals_are_tight():
-    """Feed that leaks past it reads as a membrane that is worn: the finding says new seals first, and so does this."""
+def test_what_to_do_about_a_membrane_that_reads_badly_is_left_to_the_findings():
+    """Feed that leaks past its seals reads as a worn membrane, and chlorine wears it: the forecast cannot tell them."""
     fleet_columns = columns()
     salty = {"feed_tds_mg_per_l": 250.0, "permeate_tds_mg_per_l": 60.0, "permeate_flow_l_per_day": 200.0}
     fleet_columns["readings"] = readings([NOW - 2.0, NOW - 1.0], temperature_degc=15.0, **salty)
     fleet, answer = run(fleet_columns)
     row = row_of(fleet, "membrane")
     assert words.STATES[answer.state[row]] == "exhausted"
-    assert sentence_for_installer(fleet, answer, row).endswith(
-        "; look at its seals, and replace it if they are tight, at the next visit."
-    )
-    assert sentence_for_client(fleet, answer, row) == (
-        "Your membrane is exhausted; we will look for the cause, and replace it if needed."
-    )
+    sentence = sentence_for_installer(fleet, answer, row)
+    assert sentence.startswith("Membrane: exhausted by now (")
+    assert sentence.endswith(").")
+    assert sentence_for_client(fleet, answer, row) == "Your membrane is exhausted; we will see to it."
     # By its years alone no seal is in question.
     old = sentence_for_installer(fleet, answer, row, is_at_its_term=True)
     assert old.endswith("; replace it at the next visit.")

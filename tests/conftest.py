@@ -14,10 +14,13 @@ from whitenoise.middleware import WhiteNoiseMiddleware
 
 from accounts.models import Company
 from accounts.services.budgets import forget_held
+from fleet.config import garbage
 from tests.effort import LONG, one_in
 from tests.walled import as_application, build_wall
 
 pytest_plugins = ["tests.cast"]
+
+garbage.look_less_often()
 
 # The same examples in every run, and no deadline: how long an example takes says nothing about whether it is right.
 settings.register_profile("suite", deadline=None, derandomize=True)

@@ -9,6 +9,7 @@ from celery.schedules import crontab
 from kombu import Queue
 
 from accounts.jobs import queue
+from fleet.config import garbage
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.config.settings")
 
@@ -34,6 +35,12 @@ app.conf.beat_schedule = {
     # What a dead worker held is handed out again long before the queue itself would miss it.
     "resume stalled jobs": {"task": "accounts.jobs.tasks.resume_stalled_jobs", "schedule": crontab(minute="*")},
 }
+
+
+@signals.worker_process_init.connect
+def look_for_garbage_less_often(**_: Any) -> None:
+    """A night makes rows and curves by the ten thousand, and nearly none of them in rings."""
+    garbage.look_less_often()
 
 
 @signals.setup_logging.connect

@@ -20,7 +20,7 @@ from tests.walled import as_application, build_wall
 
 pytest_plugins = ["tests.cast"]
 
-garbage.look_less_often()
+garbage.collect_less_often()
 
 # The same examples in every run, and no deadline: how long an example takes says nothing about whether it is right.
 settings.register_profile("suite", deadline=None, derandomize=True)

@@ -38,9 +38,9 @@ app.conf.beat_schedule = {
 
 
 @signals.worker_process_init.connect
-def look_for_garbage_less_often(**_: Any) -> None:
+def collect_garbage_less_often(**_: Any) -> None:
     """A night makes rows and curves by the ten thousand, and nearly none of them in rings."""
-    garbage.look_less_often()
+    garbage.collect_less_often()
 
 
 @signals.setup_logging.connect

@@ -8,8 +8,8 @@ _NEW_OBJECTS: Final = 20_000
 through them, and now and then through all that stands since the start, ten times and more."""
 
 
-def look_less_often() -> None:
-    """Look for them after as many new objects as some requests make. They cost that much memory at most meanwhile."""
+def collect_less_often() -> None:
+    """Collect them after as many new objects as some requests make. They cost that much memory at most meanwhile."""
     gc.set_threshold(_NEW_OBJECTS)
 
 

@@ -8,5 +8,5 @@ from fleet.config import garbage
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.config.settings")
 application = get_wsgi_application()
-garbage.look_less_often()
+garbage.collect_less_often()
 garbage.keep_what_stands()

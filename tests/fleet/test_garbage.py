@@ -6,7 +6,7 @@ import sys
 
 from celery import signals
 
-from fleet.config.celery import look_for_garbage_less_often
+from fleet.config.celery import collect_garbage_less_often
 
 PROGRAM = "import gc; import fleet.config.wsgi; print(gc.get_threshold()[0], gc.get_freeze_count() > 100_000)"
 
@@ -18,11 +18,11 @@ def test_a_server_process_keeps_what_stands_at_its_start():
 
 def test_so_does_each_process_of_a_worker():
     heard_by = [receiver() for _, receiver in signals.worker_process_init.receivers]
-    assert look_for_garbage_less_often in heard_by
+    assert collect_garbage_less_often in heard_by
     before = gc.get_threshold()
     try:
         gc.set_threshold(700)
-        look_for_garbage_less_often()
+        collect_garbage_less_often()
         assert gc.get_threshold()[0] == 20_000
     finally:
         gc.set_threshold(*before)

@@ -13,6 +13,7 @@ what was acknowledged.
 """
 
 import argparse
+import contextlib
 import csv
 import json
 import os
@@ -22,6 +23,7 @@ import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qs, urlsplit
 
 import psutil
 
@@ -46,9 +48,9 @@ def main() -> None:
             office = Person(parts, set(), token=given["tokens"]["office"])
             for callers in options.callers:
                 stored = _stored(office, given["metered"])
-                before = _processor_seconds()
+                before = _processor_seconds(parts)
                 rows = _ask(parts, given, callers, options.seconds, folder / f"load-{callers}")
-                after = _processor_seconds()
+                after = _processor_seconds(parts)
                 print(f"\n{callers} callers, {options.seconds} s, {options.workers} processes of the web server")
                 _print_table(rows, options.seconds)
                 used = {kind: after.get(kind, 0.0) - before.get(kind, 0.0) for kind in after}
@@ -114,17 +116,21 @@ def _stored(office: Person, unit: str) -> int:
     return sum(str(row["reference"]).startswith("load-") for row in office.rows(f"/readings/?unit={unit}"))
 
 
-def _processor_seconds() -> dict[str, float]:
-    """Processor seconds so far of the processes that are there: what one took that ends meanwhile is missing."""
+def _processor_seconds(parts: Parts) -> dict[str, float]:
+    """Processor seconds so far of the processes that were started here, and of those of theirs that have ended."""
     words = {"web server": "gunicorn", "worker": "celery", "database": "postgres"}
     seconds = dict.fromkeys(words, 0.0)
-    for process in psutil.process_iter(["cmdline", "cpu_times", "ppid"]):
-        line = " ".join(process.info["cmdline"] or [])
-        for part, word in words.items():
-            if word in line:
-                times = process.info["cpu_times"]
-                seconds[part] += times.user + times.system
-                break
+    own = psutil.Process().children(recursive=True)
+    # The server of the database stands on its own feet; its command names the folder that its address does.
+    (data,) = parse_qs(urlsplit(parts.environment["DATABASE_URL"]).query)["host"]
+    heads = [it for it in psutil.process_iter(["cmdline"]) if data in " ".join(it.info["cmdline"] or [])]
+    for process in {*own, *heads, *(child for head in heads for child in head.children(recursive=True))}:
+        with contextlib.suppress(psutil.NoSuchProcess):
+            line, times = " ".join(process.cmdline()), process.cpu_times()
+            for part, word in words.items():
+                if word in line:
+                    seconds[part] += times.user + times.system + times.children_user + times.children_system
+                    break
     return seconds
 
 

@@ -155,6 +155,11 @@ def _offer_answered(visit: Visit, by: Membership | None, now: datetime) -> None:
     _replace_waiting(visit, (Kind.OFFERED,), now)
 
 
+def offer_withdrawn(*, visit: Visit, now: datetime) -> None:
+    """There is nothing to choose from any more: a letter that has not left stays here."""
+    _replace_waiting(visit, (Kind.OFFERED,), now)
+
+
 def offer_declined(
     *, visit: Visit, windows: Sequence[Mapping[str, str]], reason: str, by: Membership | None, now: datetime
 ) -> None:

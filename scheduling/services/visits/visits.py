@@ -44,7 +44,18 @@ LEGAL_MOVES: Mapping[str, frozenset[str]] = {
     State.PROPOSED: frozenset(
         {State.OFFERED, State.CONFIRMED, State.ON_THE_WAY, State.DONE, State.NOT_DONE, State.CANCELLED}
     ),
-    State.OFFERED: frozenset({State.OFFERED, State.PROPOSED, State.CONFIRMED, State.CANCELLED}),
+    # whoever has not answered may still be visited: the round is driven, and what happened at the door is a fact
+    State.OFFERED: frozenset(
+        {
+            State.OFFERED,
+            State.PROPOSED,
+            State.CONFIRMED,
+            State.ON_THE_WAY,
+            State.DONE,
+            State.NOT_DONE,
+            State.CANCELLED,
+        }
+    ),
     State.CONFIRMED: frozenset(
         {State.CONFIRMED, State.PROPOSED, State.ON_THE_WAY, State.DONE, State.NOT_DONE, State.CANCELLED}
     ),
@@ -174,13 +185,14 @@ def complete_visit(
     Raises
     ------
     Conflict
-        When the visit is closed already, or waits for the client's answer.
+        When the visit is closed already.
     InvalidInput
         When a task is missing or not done without a reason; when nothing at all was done, which is to give it up.
     """
     with transaction.atomic():
         row = _lock(visit, State.DONE, verb="completed")
         state_before = row.state
+        _withdraw_offer(row, now)
         settle_tasks(visit=row, outcomes=tasks, done_at=now, now=now, field="tasks")
         if tasks and not row.tasks.filter(outcome=VisitTask.Outcome.DONE).exists():
             sentence = "no task was done: report the visit as not done, with the reason."
@@ -419,6 +431,7 @@ def begin_visit(*, visit: Visit, by: Membership, now: datetime) -> Visit:
 def _go(visit: Visit, by: Membership, state: str, action: str, verb: str, now: datetime) -> Visit:
     with transaction.atomic():
         row = _lock(visit, state, verb=verb)
+        _withdraw_offer(row, now)
         state_before, row.state = row.state, state
         # from these the company's driving times are learned
         row.departed_at = now if state == State.ON_THE_WAY else row.departed_at
@@ -429,13 +442,20 @@ def _go(visit: Visit, by: Membership, state: str, action: str, verb: str, now: d
     return row
 
 
+def _withdraw_offer(row: Visit, now: datetime) -> None:
+    """Somebody has gone there: the times that were offered are nothing to choose from any more."""
+    if row.state == State.OFFERED:
+        row.offers = []
+        messages.offer_withdrawn(visit=row, now=now)
+
+
 def report_not_done(*, visit: Visit, by: Membership, obstacle: str, note: str, now: datetime) -> Visit:
     """Close a visit that could not be done; its needs stay open and are proposed again.
 
     Raises
     ------
     Conflict
-        When the visit is closed already, or still waits for the client's answer.
+        When the visit is closed already.
     InvalidInput
         When the obstacle is another one and the note does not say which.
     """
@@ -445,6 +465,7 @@ def report_not_done(*, visit: Visit, by: Membership, obstacle: str, note: str, n
             sentence = "note is required: say what the obstacle was."
             raise InvalidInput("reason_missing", sentence, faults=[Fault("/note", sentence)])
         state_before = row.state
+        _withdraw_offer(row, now)
         row.state, row.obstacle, row.closed_at, row.closing_note = State.NOT_DONE, obstacle, now, note
         row.tasks.filter(need__state=Need.State.OPEN).update(
             outcome=VisitTask.Outcome.NOT_DONE,

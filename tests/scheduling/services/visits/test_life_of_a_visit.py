@@ -6,7 +6,7 @@ import pytest
 
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import AuditEntry, Membership
-from scheduling.models import Need, Stop, Visit
+from scheduling.models import Message, Need, Stop, Visit
 from scheduling.services.rounds.plans import plan_rounds
 from scheduling.services.visits.outcomes import TaskOutcome
 from scheduling.services.visits.visits import (
@@ -55,7 +55,7 @@ MOVES = {
 # Written out by hand and not taken from the code.
 LEGAL = {
     "proposed": "offered confirmed on_the_way done not_done cancelled",
-    "offered": "offered proposed confirmed cancelled",
+    "offered": "offered proposed confirmed on_the_way done not_done cancelled",
     "confirmed": "confirmed proposed on_the_way done not_done cancelled",
     "on_the_way": "in_progress done not_done cancelled",
     "in_progress": "done not_done",
@@ -100,6 +100,20 @@ def test_a_client_takes_up_one_of_the_windows(visit: Visit, office: Membership, 
     assert (accepted.state, accepted.appointment_at, accepted.offers) == ("confirmed", WEDNESDAY[0], [])
     with pytest.raises(Conflict):
         accept_offer(visit=visit, by=client_member, opens_at=TUESDAY[0], now=NOW)
+
+
+@pytest.mark.parametrize("state", ["on_the_way", "done", "not_done"])
+def test_whoever_has_not_answered_is_visited_all_the_same(visit: Visit, office: Membership, state: str) -> None:
+    offer_visit(visit=visit, by=office, windows=[TUESDAY, WEDNESDAY], now=NOW)
+    letters = Message.objects.filter(visit=visit, kind="offered", audience="client")
+    assert [letter.state for letter in letters] in (["waiting"], ["to_call"])
+    Need.objects.update(kind="inspect", position=None, state="open")
+    gone = MOVES[state](visit, office)
+    assert (gone.state, gone.offers) == (state, [])
+    # nobody is asked any more to choose between times of a visit that somebody has driven to
+    assert [letter.state for letter in letters.all()] == ["replaced"]
+    with pytest.raises(Conflict):
+        accept_offer(visit=visit, by=office, opens_at=TUESDAY[0], now=NOW)
 
 
 def test_a_window_that_has_opened_is_not_taken_up(visit: Visit, office: Membership) -> None:

@@ -46,6 +46,8 @@ ACCOUNTS = {
 # What a client sees; staff may look at it as well, and answer for a client on the telephone.
 MY_WATER = {
     "GET /my-water/": PageRow(EVERYONE),
+    "GET /my-water/archive.zip": PageRow("owner client"),
+    "GET /my-water/archive/": PageRow("owner client"),
     "GET /my-water/<unit>/": PageRow(EVERYONE, {"unit": Unit}),
     "GET /my-water/<unit>/fault/": PageRow(EVERYONE, {"unit": Unit}),
     "POST /my-water/<unit>/fault/": PageRow(EVERYONE, {"unit": Unit}),

@@ -40,7 +40,7 @@ from accounts.http.browser import membership_in_session
 from accounts.models import Membership
 from accounts.pages.asking import Answer, ask_api
 from accounts.pages.problems import problem_page
-from accounts.permissions import ALLOWED, allows, roles_for
+from accounts.permissions import ALLOWED, allows, is_recent, roles_for
 
 
 class RefusedError(Exception):
@@ -138,6 +138,11 @@ class Page(View):
         if code in _PROOF_PAGES:
             raise ProofWantedError(_PROOF_PAGES[code])
         return answer
+
+    def want_recent_proof(self) -> None:
+        """Send whoever signed in a while ago to show again who they are; from there they come back here."""
+        if not is_recent(self.by, self.now):
+            raise ProofWantedError(_PROOF_PAGES["recent_authentication_required"])
 
     def found(self, viewset: Any, action: str, **asked: Any) -> Any:
         """The data of an answer that the page cannot do without; a refusal becomes the page of that problem."""

@@ -7,7 +7,7 @@ from scheduling.pages.calendar import calendar
 from scheduling.pages.my_day.pages import MyDayPage, RoundDayPage, StopPage
 from scheduling.pages.my_day.scripts import ENTRIES, script
 from scheduling.pages.my_day.worker import worker
-from scheduling.pages.my_water.files import ReadingsFile, WaterFile
+from scheduling.pages.my_water.files import ArchiveFile, ArchivePage, ReadingsFile, WaterFile
 from scheduling.pages.my_water.reading_page import FaultPage, ReadingPage
 from scheduling.pages.my_water.unit_page import MyWaterPage, PlotPage, UnitPage
 from scheduling.pages.my_water.visit_page import VisitPage
@@ -17,6 +17,8 @@ urlpatterns = [
     path("answer/<str:token>/", AnswerPage.as_view(), name="answer-page"),
     path("calendars/<str:secret>.ics", calendar, name="calendar-page"),
     path("my-water/", MyWaterPage.as_view(), name="my-water"),
+    path("my-water/archive/", ArchivePage.as_view(), name="my-water-archive"),
+    path("my-water/archive.zip", ArchiveFile.as_view(), name="my-water-archive-file"),
     path("my-water/<int:unit>/", UnitPage.as_view(), name="my-water-unit"),
     path("my-water/<int:unit>/fault/", FaultPage.as_view(), name="my-water-fault"),
     path("my-water/<int:unit>/plot.svg", PlotPage.as_view(), name="my-water-plot"),

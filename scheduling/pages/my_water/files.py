@@ -1,8 +1,10 @@
-"""Everything of a unit to take away: readings as CSV, the whole page as PDF."""
+"""What there is to take away: readings of a unit as CSV, its page as PDF, and everything kept of a client."""
 
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 
-from accounts.pages.page import Page
+from accounts.pages.page import Page, RefusedError
+from scheduling.api.client_data import ClientDataViewSet
 from scheduling.pages.my_water.documents import readings_csv, water_pdf
 from scheduling.pages.my_water.unit_facts import unit_facts
 
@@ -27,6 +29,43 @@ class WaterFile(Page):
         """The file."""
         facts = unit_facts(self, unit)
         return _file(water_pdf(facts), "application/pdf", f"{facts.unit['code']}-water.pdf")
+
+
+class ArchivePage(Page):
+    """What the archive holds, and the way to it; whoever signed in long ago shows first who they are.
+
+    The file alone would leave the browser on the page that asks for the password.
+    """
+
+    template_name = "scheduling/my_water/archive.html"
+    rights = {"get": ("client_data", "retrieve")}
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        """The page."""
+        _client_of(self)
+        self.want_recent_proof()
+        return self.show()
+
+
+class ArchiveFile(Page):
+    """Everything that is kept of the client who asks, as one archive."""
+
+    rights = {"get": ("client_data", "retrieve")}
+
+    def get(self, request: HttpRequest) -> HttpResponseBase:
+        """The file."""
+        answer = self.ask(ClientDataViewSet, "retrieve", pk=_client_of(self))
+        if not answer.is_good:
+            raise RefusedError(answer)
+        return answer.response
+
+
+def _client_of(page: Page) -> int:
+    """The client that the member of the page belongs to; whoever belongs to none has no archive of their own."""
+    client: int | None = page.by.client_id
+    if client is None:
+        raise Http404
+    return client
 
 
 def _file(content: str | bytes, kind: str, name: str) -> HttpResponse:

@@ -21,6 +21,7 @@ from scheduling.api.reading_photos import ReadingPhotoViewSet
 from scheduling.api.service_records import ServiceRecordViewSet
 from scheduling.api.visits import VisitViewSet
 from scheduling.services.people import words
+from scheduling.services.people.promises import PromisedCall, promised_calls
 
 MOST_READINGS: Final = 500
 _MOST_REPORTS: Final = 20
@@ -88,6 +89,7 @@ class UnitFacts:
     changes: Sequence[ExpectedChange]
     work: Sequence[WorkDone]
     reported: Sequence[Reported]
+    calls: Sequence[str]
     train: Train
     plot: Plot | None
     read_on: date | None
@@ -108,6 +110,7 @@ def unit_facts(page: Page, unit_id: int) -> UnitFacts:
     status = page.found(UnitViewSet, "status", pk=unit_id)
     readings = _readings(page, unit_id)
     today = day_of(page.now.isoformat(), zone) or page.now.date()
+    calls = promised_calls(company=page.by.company, site=unit["site"])
     newest = next((row for row in readings if str(row["taken_at"]) == str(status["read_at"])), None)
     return UnitFacts(
         unit=unit,
@@ -115,10 +118,11 @@ def unit_facts(page: Page, unit_id: int) -> UnitFacts:
         company=page.found(CompanyViewSet, "retrieve"),
         status=status,
         readings=readings,
-        visits=open_visits(page, unit["site"], zone),
+        visits=open_visits(page, unit["site"], zone, calls),
         changes=[_expected(position, today) for position in unit["positions"]],
         work=_work_done(page, unit, zone),
         reported=_reported(page, unit_id, readings, zone),
+        calls=[call.sentence for call in calls if call.unit == unit_id],
         train=train_of(unit["positions"], time_zone=zone, for_client=True),
         plot=_plot(page, unit_id, readings, status, zone),
         read_on=day_of(status["read_at"], zone),
@@ -145,18 +149,22 @@ def _plot(page: Page, unit: int, readings: Any, status: Mapping[str, Any], zone:
     return plot_of(readings, placements=placed["results"], status=status, time_zone=zone)
 
 
-def open_visits(page: Page, site: int, zone: str) -> list[dict[str, Any]]:
+def open_visits(page: Page, site: int, zone: str, calls: Sequence[PromisedCall]) -> list[dict[str, Any]]:
     """What comes next at a site: visits that are not over, each with its windows in words."""
     asked = {"site": site, "ordering": "-created_at", "page_size": _MOST_REPORTS}
     rows = page.found(VisitViewSet, "list", query=asked)["results"]
-    return [with_windows(row, zone) for row in reversed(rows) if row["state"] not in _CLOSED]
+    return [as_it_stands(row, zone, calls) for row in reversed(rows) if row["state"] not in _CLOSED]
 
 
-def with_windows(visit: Mapping[str, Any], zone: str) -> dict[str, Any]:
-    """A visit with the words of its windows, on the clock of its site."""
+def as_it_stands(visit: Mapping[str, Any], zone: str, calls: Sequence[PromisedCall]) -> dict[str, Any]:
+    """A visit with the words of its windows, on the clock of its site, and of the call about it that is to come."""
     offers = [{name: str(offer[name]) for name in ("opens_at", "closes_at")} for offer in visit["offers"] or ()]
     texts = words.windows_text(offers, zone)
-    return {**visit, "windows": [(offer["opens_at"], text) for offer, text in zip(offers, texts, strict=True)]}
+    return {
+        **visit,
+        "windows": [(offer["opens_at"], text) for offer, text in zip(offers, texts, strict=True)],
+        "call": next((call.sentence for call in calls if call.visit == visit["id"]), ""),
+    }
 
 
 def _expected(position: Mapping[str, Any], today: date) -> ExpectedChange:

@@ -10,7 +10,8 @@ from accounts.pages.forms import PageForm
 from accounts.pages.page import Page
 from fleet.api.sites import SiteViewSet
 from scheduling.api.visits import VisitViewSet
-from scheduling.pages.my_water.unit_facts import with_windows
+from scheduling.pages.my_water.unit_facts import as_it_stands
+from scheduling.services.people.promises import promised_calls
 from scheduling.services.words.answers import asked_for_call
 
 
@@ -60,7 +61,8 @@ class VisitPage(Page):
     def _page(self, visit: int, *, status: int = 200, **context: Any) -> HttpResponse:
         found = self.found(VisitViewSet, "retrieve", pk=visit)
         site = self.found(SiteViewSet, "retrieve", pk=found["site"])
-        return self.show(status=status, visit=with_windows(found, site["time_zone"]), site=site, **context)
+        calls = promised_calls(company=self.by.company, site=site["id"])
+        return self.show(status=status, visit=as_it_stands(found, site["time_zone"], calls), site=site, **context)
 
 
 def _said(answer: str) -> str:

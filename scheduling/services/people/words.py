@@ -542,7 +542,7 @@ def report_noted(finding: Finding, reading: Reading, call_by: datetime | None) -
         finding.client_sentence,
     ]
     if call_by is not None:
-        paragraphs.append(_call_sentence(site.client.phone, call_by.astimezone(zone)))
+        paragraphs.append(call_sentence(site.client.phone, call_by.astimezone(zone)))
     if unit.has_drinking_outlet or unit.use in _DRUNK:
         paragraphs.append(gettext(NO_CERTIFICATE))
     greeting = gettext("Hello {name},").format(name=site.client.name)
@@ -550,7 +550,15 @@ def report_noted(finding: Finding, reading: Reading, call_by: datetime | None) -
     return Text(subject.format(title=title, site=site.name)[:200], body + "\n")
 
 
-def _call_sentence(phone: str, by: datetime) -> str:
+def call_is_coming(phone: str) -> str:
+    """To the client who asked to be called about a visit, until somebody has called."""
+    if not phone:
+        return gettext("You asked for a call. We have no telephone number of yours: please call us.")
+    return gettext("You asked for a call: we will call you at {phone}.").format(phone=phone)
+
+
+def call_sentence(phone: str, by: datetime) -> str:
+    """To the client who reported what cannot wait: by when somebody calls; `by` on the clock of the site."""
     day, clock = long_day(by.date()), f"{by:%H:%M}"
     if not phone:
         words = gettext(

@@ -1,15 +1,20 @@
 """The client's pages say what the API says, and do what it does."""
 
 import csv
+import html
 import io
 import re
+import zipfile
 from datetime import timedelta
 from io import BytesIO
+from urllib.parse import urlencode
 
 import pytest
+import time_machine
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test import Client as Browser
+from django.test import TestCase
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from PIL import Image
@@ -20,7 +25,7 @@ from accounts.language import speak
 from accounts.models import Client, Company, Membership
 from fleet.models import Finding, Reading
 from fleet.pages.plot import SCHEMES
-from scheduling.models import ReadingPhoto, Visit
+from scheduling.models import Message, ReadingPhoto, Visit
 from scheduling.services.needs.needs import refresh_needs
 from tests import factories
 from tests.pages import signed_in, text_of
@@ -298,3 +303,52 @@ def test_what_is_asked_for_without_a_meter_is_answered_with_yes_and_no(clara: Br
     assert Reading.objects.get().observations == {"water_on_floor": False, "slow_filling": True}
     refresh_needs(company=watched.unit.company, now=timezone.now())
     assert "I did not look" not in clara.get(page).content.decode(), "it is answered"
+
+
+def test_everything_that_is_kept_is_saved_from_a_page_that_asks_who_it_is(clara: Browser, watched: Watched) -> None:
+    """The archive asks for a proof of late: a client is led to a page for it, and not to a problem in JSON."""
+    page = text_of(clara.get(f"/my-water/{watched.unit.pk}/"))
+    assert "/api/v1/client-data/" not in page
+    assert 'href="/my-water/archive/"' in page
+    assert 'href="/my-water/archive.zip"' in text_of(clara.get("/my-water/archive/"))
+    archive = clara.get("/my-water/archive.zip")
+    assert archive.headers["Content-Type"] == "application/zip"
+    with zipfile.ZipFile(BytesIO(b"".join(archive.streaming_content))) as kept:
+        assert "readings.csv" in kept.namelist()
+    with time_machine.travel(timezone.now() + timedelta(minutes=16)):
+        for path in ("/my-water/archive/", "/my-water/archive.zip"):
+            led = clara.get(path)
+            assert led.headers["Location"] == f"/account/proof/?{urlencode({'next': path})}"
+        # who signed in by a link has no password yet
+        assert 'href="/sign-in/lost-password/"' in text_of(clara.get("/account/proof/?next=/my-water/archive/"))
+        shown = clara.post("/account/proof/", {"next": "/my-water/archive/", "current_password": factories.PASSWORD})
+        assert shown.headers["Location"] == "/my-water/archive/"
+        assert clara.get("/my-water/archive.zip").status_code == 200
+
+
+def test_the_page_tells_of_the_call_that_the_letter_promises(clara: Browser, watched: Watched) -> None:
+    """Whoever reports a leak reads by when somebody calls, in the letter and on the page, until somebody has called."""
+    path = f"/my-water/{watched.unit.pk}/"
+    Client.objects.update(phone="+49 30 5550101")
+    assert "somebody will call you" not in text_of(clara.get(path))
+    with TestCase.captureOnCommitCallbacks(execute=True):
+        assert clara.post(f"{path}fault/", {"observations": ["water_on_floor"]}).status_code == 302
+    (letter,) = Message.objects.filter(kind="report_noted")
+    (promise,) = [line for line in letter.body.splitlines() if "somebody will call you" in line]
+    assert promise in html.unescape(text_of(clara.get(path)))
+    Message.objects.filter(kind="call_back").update(state="called")
+    assert promise not in html.unescape(text_of(clara.get(path)))
+
+
+def test_a_call_that_was_asked_for_stands_on_the_page_until_it_is_made(clara: Browser, watched: Watched) -> None:
+    Client.objects.update(phone="+49 30 5550101")
+    paths = (f"/my-water/{watched.unit.pk}/", f"/my-water/visits/{watched.visit.pk}/")
+    assert all("Please call me" in text_of(clara.get(path)) for path in paths)
+    clara.post(paths[1], {"answer": "call_me"})
+    for path in paths:
+        page = words_of(text_of(clara.get(path)))
+        assert "You asked for a call: we will call you at +49 30 5550101." in page
+        # asked once is enough, and the page says that it was heard
+        assert "Please call me" not in page
+    Message.objects.filter(kind="call_wanted").update(state="called")
+    assert all("Please call me" in text_of(clara.get(path)) for path in paths)

@@ -5,6 +5,7 @@ from datetime import date
 from typing import Final
 
 from accounts.dates import calendar_day
+from accounts.figures import figures
 from accounts.language import gettext, gettext_noop, listed, ngettext
 from fleet.engineering.observations import OBSERVATIONS
 from fleet.engineering.positions import position_name
@@ -82,12 +83,14 @@ RESIN_COLOUR: Final = "resin_colour_changed_fraction"
 
 def water_within(value: float, allowed: str) -> str:
     """The water is good."""
-    return gettext("The water was at {value:.3g} mg/L TDS, within {allowed}.").format(value=value, allowed=allowed)
+    words = gettext("The water was at {value} mg/L TDS, within {allowed}.")
+    return words.format(value=figures(value), allowed=allowed)
 
 
 def water_above(value: float, allowed: str) -> str:
     """The water is past the limit."""
-    return gettext("The water was at {value:.3g} mg/L TDS, above {allowed}.").format(value=value, allowed=allowed)
+    words = gettext("The water was at {value} mg/L TDS, above {allowed}.")
+    return words.format(value=figures(value), allowed=allowed)
 
 
 def allowed_tds(limit: float, target: float) -> str:

@@ -4,6 +4,7 @@ from typing import Any
 
 from django import template
 
+from accounts.figures import figures
 from scheduling.pages.my_water.documents import expected_words
 
 register = template.Library()
@@ -13,4 +14,4 @@ register.filter("expected", expected_words)
 @register.filter
 def plain(value: Any) -> str:
     """A number without digits that say nothing; nothing where there is none."""
-    return f"{value:.4g}" if isinstance(value, int | float) else ""
+    return figures(value, 4) if isinstance(value, int | float) else ""

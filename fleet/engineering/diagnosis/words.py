@@ -3,6 +3,7 @@
 Spoken through `accounts.language`; values are in mg/L and fractions. What a rule always says stands in its record.
 """
 
+from accounts.figures import figures
 from accounts.language import gettext, ngettext
 
 # resin
@@ -100,9 +101,9 @@ def only_resin_exhausted() -> tuple[str, str, str]:
 
 def only_resin_past_limit(product: float, limit: float) -> tuple[str, str, str]:
     """The one cartridge lets through more than the limit."""
-    words = gettext("The product is at {product:.3g} mg/L, past its limit of {limit:.3g} mg/L: the resin is exhausted.")
+    words = gettext("The product is at {product} mg/L, past its limit of {limit:.3g} mg/L: the resin is exhausted.")
     return (
-        words.format(product=product, limit=limit),
+        words.format(product=figures(product), limit=limit),
         gettext("The resin cartridge is exhausted and lets a little salt through. We will come to replace it."),
         _replace_one(),
     )
@@ -119,16 +120,16 @@ def last_resin_past_limit(product: float, limit: float, lead: float | None) -> t
     """The last cartridge lets through more than the limit; of the lead only its reading is known, or nothing."""
     if lead is None:
         words = gettext(
-            "The product is at {product:.3g} mg/L, past its limit of {limit:.3g} mg/L: the last resin lets ions "
+            "The product is at {product} mg/L, past its limit of {limit:.3g} mg/L: the last resin lets ions "
             "through. The lead outlet was not read."
         )
     else:
         words = gettext(
-            "The product is at {product:.3g} mg/L, past its limit of {limit:.3g} mg/L: the last resin lets ions "
-            "through. The lead outlet is at {lead:.3g} mg/L."
+            "The product is at {product} mg/L, past its limit of {limit:.3g} mg/L: the last resin lets ions "
+            "through. The lead outlet is at {lead} mg/L."
         )
     return (
-        words.format(product=product, limit=limit, lead=lead),
+        words.format(product=figures(product), limit=limit, lead=figures(lead) if lead is not None else ""),
         gettext("The resin cartridges let a little salt through. We will come to replace them."),
     )
 
@@ -239,25 +240,25 @@ def flow_fell_with_new_carbon(share: float) -> str:
 def above_limit_of_use(product: float, limit: float) -> str:
     """The water is past its limit and no fault is seen in the membrane."""
     return gettext(
-        "The water reads {product:.3g} mg/L, past its limit of {limit:.3g} mg/L, and the membrane is not to blame as "
+        "The water reads {product} mg/L, past its limit of {limit:.3g} mg/L, and the membrane is not to blame as "
         "far as it was read: the supply is saltier, or this use asks for more than a membrane gives."
-    ).format(product=product, limit=limit)
+    ).format(product=figures(product), limit=limit)
 
 
 def above_limit_by_membrane(product: float, limit: float) -> str:
     """The water is past its limit, and another finding says what the membrane suffers from."""
     return gettext(
-        "The water reads {product:.3g} mg/L, past its limit of {limit:.3g} mg/L: the membrane gives saltier water "
+        "The water reads {product} mg/L, past its limit of {limit:.3g} mg/L: the membrane gives saltier water "
         "than when it was new."
-    ).format(product=product, limit=limit)
+    ).format(product=figures(product), limit=limit)
 
 
 def adds_salt(product: float, limit: float) -> str:
     """The water at the outlet is past its limit and saltier than what the membrane gives."""
     return gettext(
-        "The water reads {product:.3g} mg/L at the outlet, past its limit of {limit:.3g} mg/L, and more than the "
+        "The water reads {product} mg/L at the outlet, past its limit of {limit:.3g} mg/L, and more than the "
         "membrane gives: something behind it adds salt, untreated water passes by, or the meter reads wrong."
-    ).format(product=product, limit=limit)
+    ).format(product=figures(product), limit=limit)
 
 
 def less_than_the_restrictor_passes(share: float) -> str:

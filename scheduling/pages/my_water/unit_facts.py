@@ -20,6 +20,7 @@ from fleet.pages.train import Train, name_of, train_of
 from scheduling.api.reading_photos import ReadingPhotoViewSet
 from scheduling.api.service_records import ServiceRecordViewSet
 from scheduling.api.visits import VisitViewSet
+from scheduling.models import Visit
 from scheduling.services.people import words
 from scheduling.services.people.promises import PromisedCall, promised_calls
 
@@ -95,6 +96,11 @@ class UnitFacts:
     read_on: date | None
     read_by: str
     today: date
+
+    @property
+    def is_told_a_time(self) -> bool:
+        """Whether a visit is offered, agreed or under way: then that says what comes next."""
+        return any(visit["state"] in Visit.KNOWN_TO_CLIENT for visit in self.visits)
 
     @property
     def zone(self) -> str:

@@ -25,6 +25,7 @@ from accounts.language import speak
 from accounts.models import Client, Company, Membership
 from fleet.models import Finding, Reading
 from fleet.pages.plot import SCHEMES
+from fleet.services.status import Change
 from scheduling.models import Message, ReadingPhoto, Visit
 from scheduling.services.needs.needs import refresh_needs
 from tests import factories
@@ -352,3 +353,25 @@ def test_a_call_that_was_asked_for_stands_on_the_page_until_it_is_made(clara: Br
         assert "Please call me" not in page
     Message.objects.filter(kind="call_wanted").update(state="called")
     assert all("Please call me" in text_of(clara.get(path)) for path in paths)
+
+
+def test_when_the_next_change_is_due_is_told_until_a_time_is(
+    clara: Browser, watched: Watched, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The office reads it under 'What the client is told': the client must read it too."""
+    position, day = watched.unit.positions.first(), timezone.now().date()
+    sentence = "The first replacement at your unit should be due around 30 Apr 2027; this is an estimate."
+    change = Change(position.pk, position.stage, position.role, day, day, day, sentence)
+    monkeypatch.setattr("fleet.services.status._next_change", lambda unit: change)
+    # the visit of this unit is offered, with its times
+    assert sentence not in page_of(clara, watched)
+    Visit.objects.update(state="proposed", offers=[])
+    assert sentence in page_of(clara, watched)
+
+
+@pytest.mark.parametrize(("value", "shown"), [(5000.0, "5000"), (12345.6, "12346"), (0.5, "0.5")])
+def test_no_number_is_written_in_powers_of_ten(clara: Browser, watched: Watched, value: float, shown: str) -> None:
+    Reading.objects.update(product_tds_mg_per_l=value)
+    words = words_of(page_of(clara, watched))
+    assert f"The water was at {shown} mg/L TDS" in words
+    assert "e+" not in words

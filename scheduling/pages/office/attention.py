@@ -11,8 +11,9 @@ from scheduling.api.attention import AttentionViewSet
 from scheduling.api.messages import MessageViewSet
 from scheduling.api.visits import VisitViewSet
 from scheduling.pages.office.base import OfficeForms
+from scheduling.pages.office.filled import named_row
 from scheduling.pages.office.plans import published_and_draft, visits_in
-from scheduling.pages.office.settling import Control, body_of, call_of, control_for, draft_control
+from scheduling.pages.office.settling import Control, body_of, call_of, control_for, done_words, draft_control
 
 _TO_PLAN = "/api/v1/plans/"
 
@@ -110,10 +111,10 @@ class AttentionPage(OfficeForms):
         if form.get("day"):
             body["appointment_at"] = self.moment_of(form)
         answer = self.ask(call.viewset, call.action, pk=call.pk, data=body)
-        address, said = (
-            f"/attention/#{form.get('kind', '')}",
-            gettext("Done: {what}").format(what=form.get("words", "")),
-        )
+        address, said = f"/attention/#{form.get('kind', '')}", done_words(path)
+        if form.get("plan"):
+            # pressed beside the week, where the next step is
+            address = f"/week/?plan={named_row(form, 'plan')}"
         if answer.is_good and call.action in ("create", "replan") and path.startswith("/api/v1/plans/"):
             plan = answer.data.get("id") if call.action == "replan" else None
             said = gettext("Look at the rounds, then publish and offer them.")

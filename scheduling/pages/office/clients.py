@@ -15,6 +15,7 @@ from scheduling.api.service_records import ServiceRecordViewSet
 from scheduling.api.visits import VisitViewSet
 from scheduling.models import Visit
 from scheduling.pages.office.base import OfficeForms, OfficePage
+from scheduling.pages.office.said import said_by_client
 from scheduling.pages.office.week import state_words
 
 
@@ -108,6 +109,7 @@ class SitePage(OfficeForms):
         for visit in visits:
             visit["words"], visit["at"] = state_words(visit["state"]), self.local(visit["appointment_at"])
             visit["is_live"] = visit["state"] in Visit.LIVE
+            visit["said"] = said_by_client(self, visit["id"]) if visit["is_live"] else []
         records = self.rows(ServiceRecordViewSet, site=pk, page_size=10)
         for record in records:
             record["at"] = self.local(record["done_at"])

@@ -73,6 +73,20 @@ _CONTROLS: Final[tuple[tuple[str, str, str], ...]] = (
     (r"suppliers/\d+/", "address", gettext_noop("Keep this address")),
     (r"stock-movements/", "button", gettext_noop("Scrap them")),
 )
+# What a call has done, for whoever pressed its button; the first that fits its address.
+_DONE: Final[tuple[tuple[str, str], ...]] = (
+    (r"findings/\d+/confirm/", gettext_noop("Noted: it is true.")),
+    (r"findings/\d+/dismiss/", gettext_noop("Noted: it is not true.")),
+    (r"visits/\d+/(accept|confirm)/", gettext_noop("The time is noted.")),
+    (r"visits/\d+/unlock/", gettext_noop("The lock is off. Plan again, so that the visit finds its place.")),
+    (r"visits/propose/", gettext_noop("It is bundled into a visit.")),
+    (r"messages/\d+/called/", gettext_noop("Noted: somebody has called.")),
+    (r"purchase-orders/draft/", gettext_noop("The orders are drafted.")),
+    (r"purchase-orders/\d+/send/", gettext_noop("The order goes out again.")),
+    (r"plans/\d+/offer/", gettext_noop("The times are offered.")),
+    (r"suppliers/\d+/", gettext_noop("The address is kept.")),
+    (r"stock-movements/", gettext_noop("They are scrapped.")),
+)
 _WAYS: Final[Mapping[str, str]] = {
     "units": "/units/{pk}/#read",
     "purchase-orders": "/orders/{pk}/",
@@ -99,6 +113,13 @@ def control_for(settle: Mapping[str, Any], choices: tuple[tuple[str, str], ...] 
         shown = "button" if kind == "window" and not choices else kind
         return _control(settle, shown, gettext(button), address, choices)
     return _control(settle, "button", str(settle["words"]), "", ())
+
+
+def done_words(path: str) -> str:
+    """What a call that settles a matter has done, once it was made."""
+    place = path.removeprefix(_ROOT)
+    done = next((words for pattern, words in _DONE if re.fullmatch(pattern, place)), None)
+    return gettext(done) if done is not None else gettext("Done.")
 
 
 def draft_control(plan: int) -> Control:

@@ -16,7 +16,8 @@ from scheduling.api.visits import VisitViewSet
 from scheduling.models import Need, Visit
 from scheduling.pages.office.base import OfficeForms, refusal_of
 from scheduling.pages.office.filled import whole_number
-from scheduling.pages.office.week import state_words
+from scheduling.pages.office.said import said_by_client
+from scheduling.pages.office.week import state_words, told_of
 
 
 class StopPage(OfficeForms):
@@ -59,7 +60,9 @@ class StopPage(OfficeForms):
             appointment=self.local(visit["appointment_at"]),
             offers=[(self.local(offer["opens_at"]), self.local(offer["closes_at"])) for offer in visit["offers"]],
             state_words=state_words(visit["state"]),
+            said=said_by_client(self, visit["id"]),
             is_ahead=visit["state"] in Visit.AHEAD,
+            is_under_way=visit["state"] not in Visit.CLOSED,
             week=f"/week/?plan={row['plan']}#stop-{pk}",
             **{"filled": {}, **context},
         )
@@ -112,6 +115,7 @@ class StopPage(OfficeForms):
             codes.setdefault(warning["code"], []).append(warning["sentence"])
         return {
             **move,
+            "differences": told_of(self.by, move["differences"]),
             "rounds": rounds,
             "dearer": dearer,
             "cheaper": -dearer,

@@ -24,6 +24,7 @@ from scheduling.models import Need, Visit
 from scheduling.pages.my_water.unit_facts import plot_of_unit
 from scheduling.pages.office.base import OfficeForms, OfficePage, choice_words
 from scheduling.pages.office.filled import named_row
+from scheduling.pages.office.said import said_by_client
 from scheduling.pages.office.week import state_words
 
 #: Readings that are shown at once; the newest come first.
@@ -110,7 +111,9 @@ class UnitPage(OfficeForms):
             costs=(costs.data["rows"] or [None])[0] if costs.is_good else None,
             currency=self.by.company.currency,
             needs=needs,
-            visits=[visit for visit in visits if visit["state"] in Visit.LIVE],
+            visits=[
+                {**visit, "said": said_by_client(self, visit["id"])} for visit in visits if visit["state"] in Visit.LIVE
+            ],
             kinds=[(kind.value, gettext(kind.label)) for kind in Need.Kind],
             **{"filled": {}, **context},
         )

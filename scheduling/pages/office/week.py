@@ -8,6 +8,7 @@ from django.conf import settings
 from django.http import HttpResponse
 
 from accounts.language import gettext, ngettext
+from accounts.models import Membership
 from accounts.pages.forms import row_id
 from accounts.pages.page import RefusedError
 from scheduling.api.absences import AbsenceViewSet
@@ -71,6 +72,7 @@ class WeekPage(OfficeForms):
             "round_count": len(plan["rounds"]),
             "unoffered": to_come.count(Visit.State.PROPOSED) if plan["state"] == Plan.State.PUBLISHED else 0,
             "unanswered": states.count(Visit.State.OFFERED),
+            "differences": told_of(self.by, plan["differences"]),
             "faults": faults,
             "prevented": any(fault["prevents_publishing"] for fault in faults),
         }
@@ -191,6 +193,13 @@ class WeekPage(OfficeForms):
         if not pk:
             raise RefusedError(self.ask(PlanViewSet, "retrieve", pk=0))
         return pk
+
+
+def told_of(by: Membership, differences: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """What changes, visit by visit; a client has to hear of it who was told a time, and nobody else."""
+    visits = Visit.objects.visible_to(by).filter(pk__in=[row["visit"] for row in differences])
+    known = set(visits.filter(state__in=Visit.KNOWN_TO_CLIENT).values_list("pk", flat=True))
+    return [{**row, "tell_client": row["tell_client"] and row["visit"] in known} for row in differences]
 
 
 def state_words(state: str) -> str:

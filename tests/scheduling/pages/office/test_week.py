@@ -6,8 +6,11 @@ from typing import Any
 
 import pytest
 import time_machine
+from django.utils import timezone
 
+from accounts.models import Membership
 from scheduling.models import Absence, Installer, Plan, Stop, Visit
+from scheduling.services.visits.visits import decline_offer, offer_visit
 from tests.pages import text_of
 from tests.scheduling.night import run_night
 from tests.scheduling.town import Town
@@ -130,6 +133,8 @@ def test_a_finding_is_confirmed_and_another_dismissed_where_they_are_listed(desk
     for finding, more in ((true, {}), (untrue, {"dismiss": "1"})):
         form = {"path": path.format(finding.pk), "method": "POST", "note": "seen", "kind": "faults", **more}
         assert post(desk, "/attention/", do="settle", **form).headers["Location"] == "/attention/#faults"
+        said = "Noted: it is not true." if more else "Noted: it is true."
+        assert said in text_of(desk.get("/attention/"))
     true.refresh_from_db()
     untrue.refresh_from_db()
     assert (true.state, true.decision_note, untrue.state) == ("confirmed", "seen", "dismissed")
@@ -175,3 +180,64 @@ def test_what_is_no_number_here_names_no_row(desk: Any, number: str) -> None:
         ("/company/", {"do": "withdraw", "invitation": number}),
     ):
         assert 400 <= post(desk, address, **form).status_code < 500
+
+
+def test_what_a_client_answered_is_read_where_the_visit_stands(desk: Any, office: Membership, plan: Plan) -> None:
+    """The client is asked what would suit; whoever plans again must find it on the pages, and not in the post alone."""
+    stop = Stop.objects.order_by("pk").select_related("visit__site").first()
+    assert stop is not None
+    visit = stop.visit
+    tuesday = stop.starts_at + timedelta(days=1)
+    windows = [(tuesday + timedelta(hours=hour), tuesday + timedelta(hours=hour + 1)) for hour in (0, 1)]
+    offer_visit(visit=visit, by=office, windows=windows, now=timezone.now())
+    decline_offer(visit=visit, by=None, reason="Away, please the week after", now=timezone.now())
+    unit = visit.tasks.first().need.unit_id
+    for address in (f"/week/stops/{stop.pk}/", f"/sites/{visit.site_id}/", f"/units/{unit}/"):
+        assert "Note: Away, please the week after" in text_of(desk.get(address)), address
+
+
+def test_nobody_has_to_hear_of_a_time_that_they_were_never_told(desk: Any, plan: Plan, town: Town) -> None:
+    ben = town.installer("Ben", east_km=9.0)
+    stop = Stop.objects.order_by("order").first()
+    assert stop is not None
+    to = {"installer": ben.pk, "day": "2026-03-03", "place": ""}
+    proposed = text_of(post(desk, f"/week/stops/{stop.pk}/", do="preview", **to))
+    assert "What changes:" in proposed
+    assert "The client has to hear of it." not in proposed
+    Visit.objects.filter(pk=stop.visit_id).update(state="confirmed", appointment_at=stop.starts_at)
+    confirmed = text_of(post(desk, f"/week/stops/{stop.pk}/", do="preview", confirmed="on", **to))
+    assert "The client has to hear of it." in confirmed
+
+
+def test_what_had_changed_is_nothing_to_be_done_once_it_is_published(desk: Any, plan: Plan, town: Town) -> None:
+    stop = Stop.objects.order_by("pk").first()
+    assert stop is not None
+    Visit.objects.filter(pk=stop.visit_id).update(state="confirmed", appointment_at=stop.starts_at)
+    change = {"visit": stop.visit_id, "sentence": "moved to noon", "tell_client": True, "tell_installers": []}
+    shown = {"kind": "moved", "site_name": "", "before": None, "after": None, "appointment_at": None}
+    Plan.objects.filter(pk=plan.pk).update(differences=[{**shown, **change}])
+    page = text_of(desk.get(f"/week/?plan={plan.pk}"))
+    assert "What changes against the published plan" in page
+    assert "The client has to hear of it." in page
+    Plan.objects.filter(pk=plan.pk).update(state="published", published_at=timezone.now())
+    page = text_of(desk.get(f"/week/?plan={plan.pk}"))
+    assert "What had changed when it was published" in page
+    assert "The client has to hear of it." not in page
+
+
+def test_a_stop_under_way_says_why_nothing_can_be_moved(desk: Any, plan: Plan) -> None:
+    stop = Stop.objects.order_by("pk").first()
+    assert stop is not None
+    Visit.objects.filter(pk=stop.visit_id).update(state="in_progress")
+    assert "Somebody is at it" in text_of(desk.get(f"/week/stops/{stop.pk}/"))
+    Visit.objects.filter(pk=stop.visit_id).update(state="cancelled")
+    assert "It is closed: nothing is left to move." in text_of(desk.get(f"/week/stops/{stop.pk}/"))
+
+
+def test_what_is_settled_beside_the_week_leads_back_to_it(desk: Any, plan: Plan) -> None:
+    stop = Stop.objects.order_by("pk").first()
+    assert stop is not None
+    post(desk, f"/week/stops/{stop.pk}/", do="lock", reason="The caretaker has the key.")
+    form = {"path": f"/api/v1/visits/{stop.visit_id}/unlock/", "method": "POST", "kind": "", "plan": plan.pk}
+    assert post(desk, "/attention/", do="settle", **form).headers["Location"] == f"/week/?plan={plan.pk}"
+    assert "The lock is off." in text_of(desk.get(f"/week/?plan={plan.pk}"))

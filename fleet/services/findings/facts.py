@@ -88,6 +88,11 @@ FIRST_VALUES_DAYS: Final = 180.0
 _PERMEATE_TO_COMPARE: Final = 3.0
 # No feed of one site doubles from one reading to the next (common practice, no source).
 _FAR_ABOVE: Final = 2.0
+# Two looks at one thing differ by no more: a slip of the pen is ten times it (common practice, no source).
+_ABOUT_AS_MUCH: Final = 2.0
+# So long a prefilter takes hardly more than at first: half of the half year that one usually stands (common practice,
+# no source).
+_STILL_CLEAN_DAYS: Final = 90.0
 # A public supply seldom carries more carbon dioxide; common practice, no source.
 _USUAL_CO2_MG_PER_L: Final = 10.0
 _BASELINES: Final = {
@@ -258,14 +263,18 @@ def _lay_out_clean_values(
     period = np.searchsorted(days, day, side="right") - 1
     for number in np.unique(period[period >= 0]).tolist():
         period_rows = rows[period == number]
-        early = period_rows[history.table.day[period_rows] <= days[number] + FIRST_WEEKS_DAYS]
-        for measured, laid_out in (
-            (differential_kpa, history.clean_differential_kpa),
-            (inlet_kpa, history.clean_inlet_kpa),
+        for measured, laid_out, later in (
+            (differential_kpa, history.clean_differential_kpa, 0),
+            # What is left behind them later is less: where nobody looked sooner, the first look tells the least of it.
+            (inlet_kpa, history.clean_inlet_kpa, 1),
         ):
-            clean = measured[early][measured[early] >= 0]
+            known = period_rows[measured[period_rows] >= 0]
+            since = history.table.day[known] - days[number]
+            clean = known[since <= FIRST_WEEKS_DAYS][:_CLEAN_READINGS]
+            if not len(clean):
+                clean = known[since <= _STILL_CLEAN_DAYS][:later]
             if len(clean):
-                laid_out[period_rows] = np.median(clean[:_CLEAN_READINGS])
+                laid_out[period_rows] = np.median(measured[clean])
 
 
 def _recent(history: History, row: int) -> tuple[float, float]:
@@ -345,7 +354,7 @@ def context_of_row(history: History, row: int) -> dict[str, Fact]:
     table = history.table
     unit_id = int(table.unit_ids[row])
     unit = history.facts[unit_id]
-    doubtful = {field for field, code in table.flags[row] if code in DOUBTFUL}
+    doubtful = {field for field, code in table.flags[row] if code in DOUBTFUL and not _read_again(history, row, field)}
     context: dict[str, Fact] = {}
     for name in _READING_FACTS:
         value = float(table.columns[name][row])
@@ -377,6 +386,28 @@ def context_of_row(history: History, row: int) -> dict[str, Fact]:
     context.update(usual_water(history, row))
     context.update(scaling_of_row(history, row, history.water.get(unit["site_id"], {}), context))
     return {name: value for name, value in context.items() if value is not None and value == value}
+
+
+def _read_again(history: History, row: int, name: str) -> bool:
+    """Whether another visit next to a reading shows about the same value.
+
+    A slip of the pen happens once: what is read twice is so, however far it is from what it was.
+    """
+    rows, values, day = (
+        history.rows_of(int(history.table.unit_ids[row])),
+        history.table.columns[name],
+        history.table.day,
+    )
+    if not values[row] > 0.0:
+        return False
+    for others in (range(row - 1, rows.start - 1, -1), range(row + 1, rows.stop)):
+        of_other_visit = (
+            other for other in others if abs(day[other] - day[row]) > SAME_VISIT_DAYS and values[other] == values[other]
+        )
+        nearest = next(of_other_visit, None)
+        if nearest is not None and 1.0 / _ABOUT_AS_MUCH <= values[nearest] / values[row] <= _ABOUT_AS_MUCH:
+            return True
+    return False
 
 
 def _baselines(history: History, row: int) -> dict[str, Fact]:

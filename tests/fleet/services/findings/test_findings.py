@@ -291,14 +291,25 @@ def test_the_exposure_of_the_membrane_is_summed_since_it_was_fitted(unit: Unit) 
     assert context_of_row(history, 0).get("membrane_exposure_ppm_h") is None
 
 
-@pytest.mark.parametrize(("days", "is_clean"), [(40, True), (50, False)])
-def test_a_gauge_behind_filters_of_the_first_weeks_reads_what_clean_ones_leave(
+@pytest.mark.parametrize(("days", "is_clean"), [(40, True), (80, True), (100, False)])
+def test_the_first_look_at_a_gauge_behind_filters_reads_what_clean_ones_leave(
     unit: Unit, days: int, is_clean: bool
 ) -> None:
+    """In their first weeks; where nobody looked then, in the first half of the half year that they usually stand."""
     read(unit, datetime(2025, 9, 1, tzinfo=UTC) + timedelta(days=days), inlet_pressure_kpa=63 * PSI)
     history = load_history(unit.company, [unit.pk])
     clean = context_of_row(history, 0).get("clean_inlet_pressure_kpa")
     assert clean == (pytest.approx(63 * PSI) if is_clean else None)
+
+
+@pytest.mark.parametrize("days", [40, 80])
+def test_only_the_first_late_look_stands_for_clean_filters(unit: Unit, days: int) -> None:
+    """Three looks of the first weeks are one level; of later ones each may be behind more dirt than the one before."""
+    for later, psi in ((0, 63), (2, 57), (4, 51)):
+        read(unit, datetime(2025, 9, 1, tzinfo=UTC) + timedelta(days=days + later), inlet_pressure_kpa=psi * PSI)
+    history = load_history(unit.company, [unit.pk])
+    clean = context_of_row(history, 2)["clean_inlet_pressure_kpa"]
+    assert clean == pytest.approx((57 if days == 40 else 63) * PSI)
 
 
 def test_what_is_loaded_does_not_grow_with_the_record_and_says_the_same(unit: Unit) -> None:

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fleet.engineering.diagnosis.facts import Fact, PatternLimits
-from fleet.engineering.diagnosis.levels import VISITS, level_over_first, newest_level
+from fleet.engineering.diagnosis.levels import FIRST_DAYS, VISITS, level_over_first, newest_level
 from fleet.engineering.diagnosis.steps import BEFORE, by_visit, lasting_step, lasting_step_at
 from fleet.engineering.formulas.temperature_correction import water_tcf
 from fleet.engineering.usual import FIRST_WEEKS_DAYS, NEW_MEMBRANE_RINSES_DAYS, SAME_VISIT_DAYS
@@ -32,6 +32,8 @@ _OF_NOW: Final = 2
 _STEP_AS_READ: Final = 2.0
 # Stands for a feed that is not known: only what the permeate is from reading to reading is told by it.
 _ANY_FEED: Final = 1e5
+# So many visits tell what a membrane passed when it was fitted.
+_FIRST_VISITS: Final = 2
 # So many readings of the membrane before say what it passed at last.
 _LAST_OF_PREVIOUS: Final = 5
 
@@ -211,6 +213,10 @@ def _of_label(history: "History", row: int, rows: Indexes, over_label: Floats) -
         return facts
     is_known = not feed_is_unknown(history, row)
     passage, visits = _passage_less_a_step(history, first, is_known=is_known)
+    if visits < 2:
+        # Who looks seldom looked twice in the first season. What came later is left out by the lower of the two.
+        first = rows[day <= placed + FIRST_DAYS]
+        passage, visits = _least_of_two_visits(history, first, is_known=is_known)
     if visits < 2 or float(history.table.day[first[-1]]) - placed < NEW_MEMBRANE_RINSES_DAYS:
         return facts
     now = float(np.median(passage)) / (1.0 - rejection)
@@ -229,6 +235,20 @@ def _of_label(history: "History", row: int, rows: Indexes, over_label: Floats) -
             season = 1.0 if is_known else PatternLimits().feed_of_season
             facts["salt_passage_over_previous_membrane"] = now / previous / season
     return facts
+
+
+def _least_of_two_visits(history: "History", rows: Indexes, *, is_known: bool) -> tuple[Floats, int]:
+    """The lower salt passage of the first two visits, and on how many of them it was read."""
+    passages: list[float] = []
+    days: list[float] = []
+    for row in rows.tolist():
+        passage, _ = _passage_less_a_step(history, np.array([row], dtype=np.int64), is_known=is_known)
+        day = float(history.table.day[row])
+        if len(passage) and (not days or day - days[-1] > SAME_VISIT_DAYS):
+            passages.append(float(passage[0]))
+            days.append(day)
+    least = np.array(passages[:_FIRST_VISITS])
+    return least[[np.argmin(least)]] if len(least) else least, len(least)
 
 
 def _passage_less_a_step(history: "History", rows: Indexes, *, is_known: bool) -> tuple[Floats, int]:

@@ -13,7 +13,7 @@ import pytest
 
 from fleet.engineering.diagnosis import PatternLimits, diagnose
 from fleet.engineering.limits import HOUSE, Limits
-from tests.fleet.engineering.diagnosis.test_rules import HEALTHY, PATTERNS, UNREAD_RESIN
+from tests.fleet.engineering.diagnosis.test_rules import HEALTHY, ONE_GAUGE, PATTERNS, UNREAD_RESIN
 
 Changes = Mapping[str, float | bool | str | None]
 CHLORINE = "carbon_outlet_total_chlorine_mg_per_l"
@@ -46,12 +46,6 @@ STEP, FLOW_STEP = "salt_passage_step_ratio", "flow_step_ratio"
 # What a sound membrane of 1200 days has left of its flow, less what a reading may err, and how much more salt it
 # passes.
 OLD_FLOW, OLD_SALT = 0.92 * 0.94 ** (1200.0 / 365.25), 1.12 ** (1200.0 / 365.25)
-ONE_GAUGE: Changes = {
-    "line_pressure_kpa": None,
-    "baseline_line_pressure_kpa": None,
-    "prefilter_outlet_pressure_kpa": None,
-    "clean_prefilter_differential_pressure_kpa": None,
-}
 NO_BASELINES: Changes = {"baseline_feed_tds_mg_per_l": None, "baseline_permeate_tds_mg_per_l": None}
 GAUGED = "prefilter_differential_pressure_kpa"
 # No temperature: the limit stands as it is for 25 degC.
@@ -157,8 +151,9 @@ EDGES = [
          lambda x: 300.0 - 300.0 * x.prefilter_outlet_fraction - 0.5 * x.gauge_step_kpa,
          {**ONE_GAUGE, "clean_inlet_pressure_kpa": 300.0}, ("prefilter_outlet_fraction", "gauge_step_kpa"),
          exactly=False),
-    Edge("D64", "clean_inlet_pressure_kpa", "below", lambda x: 390.0 - x.line_pressure_fall_kpa,
-         {**ONE_GAUGE, "inlet_pressure_kpa": 300.0}, ("line_pressure_fall_kpa",), exactly=False),
+    Edge("D64", "clean_inlet_pressure_kpa", "below",
+         lambda x: 390.0 - x.line_pressure_fall_kpa - 0.5 * x.gauge_step_kpa,
+         {**ONE_GAUGE, "inlet_pressure_kpa": 300.0}, ("line_pressure_fall_kpa", "gauge_step_kpa"), exactly=False),
     Edge("D42", "line_pressure_kpa", "below",
          lambda x: x.pump_customary_below_kpa + x.assumed_clean_differential_pressure_kpa, {},
          ("pump_customary_below_kpa",), exactly=False),

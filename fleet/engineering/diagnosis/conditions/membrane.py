@@ -103,7 +103,10 @@ def _salt_has_doubled(f: Facts) -> float | None:
     )
     if level is None or level < least or f.text("membrane_material") == "cellulose":
         return None
-    if flow is None and as_read is not None and as_read < f.pattern_limits.as_read_flow_steady:
+    at_one = (f.number("flow_level_ratio"), f.number("normalised_flow_ratio"))
+    is_as_read = all(each is None for each in at_one)
+    if is_as_read and as_read is not None and as_read < f.pattern_limits.as_read_flow_steady:
+        # The cold may have taken it: but then nothing says that the flow is as it was.
         return None
     return None if flow is not None and flow < f.limits.membrane_flow_fraction else level
 
@@ -422,7 +425,11 @@ def _is_explained(f: Facts) -> bool:
 
 def holds_back_too_little(f: Facts) -> Evidence | None:
     """The rejection read is below its limit, whatever the membrane was like before."""
-    permeate, feed = f.number("permeate_tds_mg_per_l"), f.number("feed_tds_mg_per_l")
+    permeate, feed, of_earlier = f.number("permeate_tds_mg_per_l"), f.number("feed_tds_mg_per_l"), ""
+    usual = f.number("baseline_feed_tds_mg_per_l")
+    if feed is None and usual is not None:
+        # As much as a season moves it may be the feed's.
+        feed, of_earlier = usual * f.pattern_limits.feed_of_season, _of_an_earlier_feed(f, "feed_read_days_before")
     if permeate is None or feed is None or not 0.0 < permeate <= feed:
         return None
     if f.text("state") == "static" or f.no("sampled_after_flush"):
@@ -446,7 +453,7 @@ def holds_back_too_little(f: Facts) -> Evidence | None:
     return Evidence(
         BEHIND_ITS_CAUSE if is_explained else surely(passage / allowed - 1.0),
         {"rejection": 1.0 - passage, "limit": 1.0 - allowed},
-        words.rejection_too_low(1.0 - passage, 1.0 - allowed, allowed * feed),
+        words.rejection_too_low(1.0 - passage, 1.0 - allowed, allowed * feed) + of_earlier,
     )
 
 
@@ -508,7 +515,9 @@ def supply_changed(f: Facts) -> Evidence | None:
     if not _more_than_the_meter_rounds(f, permeate):
         return None
     passage = f.number("normalised_salt_passage_ratio")
-    in_proportion = abs(permeate / feed - 1.0) <= 0.25
+    # Soft water leaves so few mg/L that the meter rounds off more than a quarter of it.
+    rounded = f.pattern_limits.meter_step_mg_per_l * feed / (f.number("baseline_permeate_tds_mg_per_l") or 1.0)
+    in_proportion = abs(permeate - feed) <= max(0.25 * feed, rounded)
     normal = passage is None or 0.8 <= passage <= 1.2
     if not (in_proportion and normal):
         return None

@@ -57,6 +57,18 @@ HEALTHY: dict[str, float | bool | str | None] = {
 
 UNREAD_RESIN: dict[str, float | bool | str | None] = {"interstage_tds_mg_per_l": None, "product_tds_mg_per_l": None}
 
+ONE_GAUGE: dict[str, float | bool | str | None] = {
+    "line_pressure_kpa": None,
+    "baseline_line_pressure_kpa": None,
+    "prefilter_outlet_pressure_kpa": None,
+    "clean_prefilter_differential_pressure_kpa": None,
+}
+NOT_NORMALISED: dict[str, float | bool | str | None] = {
+    "normalised_flow_ratio": None,
+    "normalised_salt_passage_ratio": None,
+    "temperature_degc": None,
+}
+
 # What each rule looks for, laid over the healthy unit: rule, changes, likeliest cause.
 PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
     ("D01", {"prefilter_outlet_pressure_kpa": 300.0, "inlet_pressure_kpa": 297.0}, "prefilter_clogged"),
@@ -224,10 +236,7 @@ PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
     (
         "D49",
         {
-            "line_pressure_kpa": None,
-            "baseline_line_pressure_kpa": None,
-            "prefilter_outlet_pressure_kpa": None,
-            "clean_prefilter_differential_pressure_kpa": None,
+            **ONE_GAUGE,
             "clean_inlet_pressure_kpa": 390.0,
             "inlet_pressure_kpa": 300.0,
         },
@@ -236,10 +245,7 @@ PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
     (
         "D64",
         {
-            "line_pressure_kpa": None,
-            "baseline_line_pressure_kpa": None,
-            "prefilter_outlet_pressure_kpa": None,
-            "clean_prefilter_differential_pressure_kpa": None,
+            **ONE_GAUGE,
             "clean_inlet_pressure_kpa": 300.0,
             "inlet_pressure_kpa": 295.0,
         },
@@ -325,6 +331,31 @@ def test_confidence_grows_with_the_margin() -> None:
     [
         ("D01", {"prefilter_outlet_pressure_kpa": 352.0}, "62 kPa at 15 degC is 48 at 25: the limit is 49"),
         ("D02", {"line_pressure_kpa": 350.0}, "64 kPa below baseline is below 10 psi"),
+        (
+            "D64",
+            {**ONE_GAUGE, "clean_inlet_pressure_kpa": 321.0, "inlet_pressure_kpa": 321.0},
+            "from mark to mark of a gauge: no more than 10 psi",
+        ),
+        (
+            "D49",
+            {**ONE_GAUGE, "clean_inlet_pressure_kpa": 450.0, "inlet_pressure_kpa": 375.0},
+            "390 kPa are usual: the line was strong in the week of the change",
+        ),
+        (
+            "D65",
+            {
+                **NOT_NORMALISED,
+                "salt_level_ratio": 2.8,
+                "flow_as_read_level_ratio": 0.6,
+                "flow_level_behind_tank_ratio": 0.9,
+            },
+            "the flow fell as well: chlorine leaves it",
+        ),
+        (
+            "D46",
+            {"feed_tds_mg_per_l": None, "permeate_tds_mg_per_l": 33.0},
+            "10 % of the usual 250 mg/L and of a season's third more, less than a step above it",
+        ),
         ("D05", {"normalised_salt_passage_ratio": 2.4}, "no chlorine"),
         ("D07", {"normalised_flow_ratio": 0.78, "normalised_salt_passage_ratio": 1.3}, "the concentrate cannot scale"),
         ("D11", {"interstage_tds_mg_per_l": 7.0}, "78 % is not exhausted"),
@@ -550,3 +581,24 @@ def test_a_unit_that_was_never_read_had_no_readings_before() -> None:
     assert since.for_client == "We have had no reading from your unit for a while."
     assert never.for_client == "Nobody has read your unit yet."
     assert "since it was commissioned" in never.for_installer
+
+
+def test_a_membrane_is_judged_by_the_usual_feed_where_nobody_read_it() -> None:
+    """Of 250 mg/L and a season's third more a tenth is 32.5: 40 is past it by more than a step of the meter."""
+    changes = {"feed_tds_mg_per_l": None, "feed_read_days_before": 40.0, "permeate_tds_mg_per_l": 40.0}
+    match = next(match for match in diagnose({**HEALTHY, **changes}) if match.id == "D46")
+    assert match.numbers["rejection"] == pytest.approx(1.0 - 40.0 / 325.0)
+    assert "40 days" in match.for_installer
+
+
+@pytest.mark.parametrize(("permeate", "is_said"), [(4.0, True), (5.0, True), (6.0, False)])
+def test_other_water_is_told_on_soft_water_as_far_as_the_meter_rounds(permeate: float, *, is_said: bool) -> None:
+    """80 mg/L have become 140, 1.75 times as much: of 2 mg/L 3.5, and as the meter rounds between 1.75 and 5.25."""
+    changes = {
+        **NOT_NORMALISED,
+        "baseline_feed_tds_mg_per_l": 80.0,
+        "feed_tds_mg_per_l": 140.0,
+        "baseline_permeate_tds_mg_per_l": 2.0,
+        "permeate_tds_mg_per_l": permeate,
+    }
+    assert ("D15" in {match.id for match in diagnose({**HEALTHY, **changes})}) is is_said

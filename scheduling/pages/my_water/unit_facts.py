@@ -22,7 +22,7 @@ from scheduling.api.service_records import ServiceRecordViewSet
 from scheduling.api.visits import VisitViewSet
 from scheduling.models import Visit
 from scheduling.services.people import words
-from scheduling.services.people.promises import PromisedCall, promised_calls
+from scheduling.services.people.call_backs import AwaitedCall, awaited_calls
 
 MOST_READINGS: Final = 500
 _MOST_REPORTS: Final = 20
@@ -98,7 +98,7 @@ class UnitFacts:
     today: date
 
     @property
-    def is_told_a_time(self) -> bool:
+    def has_a_time(self) -> bool:
         """Whether a visit is offered, agreed or under way: then that says what comes next."""
         return any(visit["state"] in Visit.KNOWN_TO_CLIENT for visit in self.visits)
 
@@ -116,7 +116,7 @@ def unit_facts(page: Page, unit_id: int) -> UnitFacts:
     status = page.found(UnitViewSet, "status", pk=unit_id)
     readings = _readings(page, unit_id)
     today = day_of(page.now.isoformat(), zone) or page.now.date()
-    calls = promised_calls(company=page.by.company, site=unit["site"])
+    calls = awaited_calls(company=page.by.company, site=unit["site"])
     newest = next((row for row in readings if str(row["taken_at"]) == str(status["read_at"])), None)
     return UnitFacts(
         unit=unit,
@@ -155,14 +155,14 @@ def _plot(page: Page, unit: int, readings: Any, status: Mapping[str, Any], zone:
     return plot_of(readings, placements=placed["results"], status=status, time_zone=zone)
 
 
-def open_visits(page: Page, site: int, zone: str, calls: Sequence[PromisedCall]) -> list[dict[str, Any]]:
+def open_visits(page: Page, site: int, zone: str, calls: Sequence[AwaitedCall]) -> list[dict[str, Any]]:
     """What comes next at a site: visits that are not over, each with its windows in words."""
     asked = {"site": site, "ordering": "-created_at", "page_size": _MOST_REPORTS}
     rows = page.found(VisitViewSet, "list", query=asked)["results"]
     return [as_it_stands(row, zone, calls) for row in reversed(rows) if row["state"] not in _CLOSED]
 
 
-def as_it_stands(visit: Mapping[str, Any], zone: str, calls: Sequence[PromisedCall]) -> dict[str, Any]:
+def as_it_stands(visit: Mapping[str, Any], zone: str, calls: Sequence[AwaitedCall]) -> dict[str, Any]:
     """A visit with the words of its windows, on the clock of its site, and of the call about it that is to come."""
     offers = [{name: str(offer[name]) for name in ("opens_at", "closes_at")} for offer in visit["offers"] or ()]
     texts = words.windows_text(offers, zone)

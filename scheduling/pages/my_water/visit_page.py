@@ -11,7 +11,7 @@ from accounts.pages.page import Page
 from fleet.api.sites import SiteViewSet
 from scheduling.api.visits import VisitViewSet
 from scheduling.pages.my_water.unit_facts import as_it_stands
-from scheduling.services.people.promises import promised_calls
+from scheduling.services.people.call_backs import awaited_calls
 from scheduling.services.words.answers import asked_for_call
 
 
@@ -61,7 +61,7 @@ class VisitPage(Page):
     def _page(self, visit: int, *, status: int = 200, **context: Any) -> HttpResponse:
         found = self.found(VisitViewSet, "retrieve", pk=visit)
         site = self.found(SiteViewSet, "retrieve", pk=found["site"])
-        calls = promised_calls(company=self.by.company, site=site["id"])
+        calls = awaited_calls(company=self.by.company, site=site["id"])
         return self.show(status=status, visit=as_it_stands(found, site["time_zone"], calls), site=site, **context)
 
 

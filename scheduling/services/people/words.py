@@ -542,7 +542,7 @@ def report_noted(finding: Finding, reading: Reading, call_by: datetime | None) -
         finding.client_sentence,
     ]
     if call_by is not None:
-        paragraphs.append(call_sentence(site.client.phone, call_by.astimezone(zone)))
+        paragraphs.append(sentence_of_call(site.client.phone, call_by.astimezone(zone)))
     if unit.has_drinking_outlet or unit.use in _DRUNK:
         paragraphs.append(gettext(NO_CERTIFICATE))
     greeting = gettext("Hello {name},").format(name=site.client.name)
@@ -557,9 +557,9 @@ def call_is_coming(phone: str) -> str:
     return gettext("You asked for a call: we will call you at {phone}.").format(phone=phone)
 
 
-def call_sentence(phone: str, by: datetime) -> str:
-    """To the client who reported what cannot wait: by when somebody calls; `by` on the clock of the site."""
-    day, clock = long_day(by.date()), f"{by:%H:%M}"
+def sentence_of_call(phone: str, call_by: datetime) -> str:
+    """To the client who reported what cannot wait: by when somebody calls; `call_by` on the clock of the site."""
+    day, clock = long_day(call_by.date()), f"{call_by:%H:%M}"
     if not phone:
         words = gettext(
             "The office knows of it. We have no telephone number of yours: please call us before {day}, {time}."

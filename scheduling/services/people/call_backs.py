@@ -11,7 +11,7 @@ from scheduling.services.policy import read_policy
 
 
 @dataclass(frozen=True, slots=True)
-class PromisedCall:
+class AwaitedCall:
     """One call that stands on the office's list.
 
     Attributes
@@ -29,7 +29,7 @@ class PromisedCall:
     unit: int | None
 
 
-def promised_calls(*, company: Company, site: int) -> list[PromisedCall]:
+def awaited_calls(*, company: Company, site: int) -> list[AwaitedCall]:
     """Give the calls that the client of a site waits for, the oldest first.
 
     Parameters
@@ -41,8 +41,8 @@ def promised_calls(*, company: Company, site: int) -> list[PromisedCall]:
     wanted = calls.filter(kind=Message.Kind.CALL_WANTED, visit__site=site).select_related("visit__site__client")
     reported = calls.filter(kind=Message.Kind.CALL_BACK, finding__unit__site=site)
     reported = reported.select_related("finding__unit__site__client")
-    promised = [
-        PromisedCall(words.call_is_coming(message.visit.site.client.phone), message.visit_id, None)
+    awaited = [
+        AwaitedCall(words.call_is_coming(message.visit.site.client.phone), message.visit_id, None)
         for message in wanted.order_by("created_at", "pk")
         if message.visit is not None
     ]
@@ -51,5 +51,5 @@ def promised_calls(*, company: Company, site: int) -> list[PromisedCall]:
         unit = message.finding.unit
         zone = ZoneInfo(unit.site.time_zone)
         by = call_back_by(message.created_at, read_policy(company=company).rules.call_back_hours, zone)
-        promised.append(PromisedCall(words.call_sentence(unit.site.client.phone, by), None, unit.pk))
-    return promised
+        awaited.append(AwaitedCall(words.sentence_of_call(unit.site.client.phone, by), None, unit.pk))
+    return awaited

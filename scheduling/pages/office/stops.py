@@ -17,7 +17,7 @@ from scheduling.models import Need, Visit
 from scheduling.pages.office.base import OfficeForms, refusal_of
 from scheduling.pages.office.filled import whole_number
 from scheduling.pages.office.said import said_by_client
-from scheduling.pages.office.week import state_words, told_of
+from scheduling.pages.office.week import state_words, announced
 
 
 class StopPage(OfficeForms):
@@ -115,7 +115,7 @@ class StopPage(OfficeForms):
             codes.setdefault(warning["code"], []).append(warning["sentence"])
         return {
             **move,
-            "differences": told_of(self.by, move["differences"]),
+            "differences": announced(self.by, move["differences"]),
             "rounds": rounds,
             "dearer": dearer,
             "cheaper": -dearer,

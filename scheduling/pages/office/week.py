@@ -72,7 +72,7 @@ class WeekPage(OfficeForms):
             "round_count": len(plan["rounds"]),
             "unoffered": to_come.count(Visit.State.PROPOSED) if plan["state"] == Plan.State.PUBLISHED else 0,
             "unanswered": states.count(Visit.State.OFFERED),
-            "differences": told_of(self.by, plan["differences"]),
+            "differences": announced(self.by, plan["differences"]),
             "faults": faults,
             "prevented": any(fault["prevents_publishing"] for fault in faults),
         }
@@ -195,7 +195,7 @@ class WeekPage(OfficeForms):
         return pk
 
 
-def told_of(by: Membership, differences: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+def announced(by: Membership, differences: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     """What changes, visit by visit; a client has to hear of it who was told a time, and nobody else."""
     visits = Visit.objects.visible_to(by).filter(pk__in=[row["visit"] for row in differences])
     known = set(visits.filter(state__in=Visit.KNOWN_TO_CLIENT).values_list("pk", flat=True))

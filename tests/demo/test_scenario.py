@@ -29,6 +29,12 @@ def test_a_drinking_tap_never_has_resin(simulated: SimulatedCompany) -> None:
     assert all(unit.kind == "ro" for unit in simulated.scenario.units if unit.use in {"drinking", "coffee"})
 
 
+def test_a_tap_shows_the_cartridges_that_finish_its_water(simulated: SimulatedCompany) -> None:
+    stages = {place.stage: unit for unit in simulated.scenario.units for place in unit.places}
+    assert stages["post_carbon"] is stages["remineralisation"]
+    assert stages["post_carbon"].use == "drinking"
+
+
 def test_what_is_said_about_getting_in_fits_the_place(simulated: SimulatedCompany) -> None:
     uses: dict[str, set[str]] = {}
     for unit in simulated.scenario.units:

@@ -28,6 +28,7 @@ from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, names
 from fleet.engineering.stages import FINISHING
 from fleet.engineering.usual import COLD_AND_WARM_DEGC, FIRST_WEEKS_DAYS, LAYOUT_TEMPERATURE_DEGC, SAME_VISIT_DAYS
 from fleet.models import FeedWaterSample, Forecast, Position, Stage, Unit
+from fleet.services.findings.counted_litres import permeate_a_day_by_counter
 from fleet.services.findings.first_weeks import first_weeks
 from fleet.services.findings.fresh_resin import product_since_fitted
 from fleet.services.findings.levels import feed_is_unknown, levels_of_membrane
@@ -63,6 +64,7 @@ _UNIT_FIELDS: Final = (
     "restrictor_pressure_kpa",
     "tank_precharge_kpa",
     "tank_volume_l",
+    "totaliser",
     "weekly_demand_l",
 )
 _STAGES: Final = (
@@ -632,9 +634,10 @@ def _loaded_from(history: History, row: int, resin: int) -> float:
 
 
 def _life_share(history: History, row: int, unit: Mapping[str, Any], resin: int) -> float | None:
-    resins = history.placements[Stage.RESIN]
+    resins, since = history.placements[Stage.RESIN], _loaded_from(history, row, resin)
     permeate = _permeate_in_life(history, row, resin)
-    daily = unit["weekly_demand_l"] / 7.0
+    # What was counted says more than what was asked for: who uses twice as much exhausts a resin in half of the time.
+    daily = permeate_a_day_by_counter(history, row, since, unit) or unit["weekly_demand_l"] / 7.0
     volume, per_litre = resins.items["resin_volume_l"][resin], resins.items["resin_capacity_eq_per_l"][resin]
     if not permeate > 0 or not daily > 0 or not volume or not per_litre:
         return None
@@ -643,5 +646,5 @@ def _life_share(history: History, row: int, unit: Mapping[str, Any], resin: int)
         litres = service_volume_l(capacity_eq(volume, per_litre), load)
     except EngineeringError:
         return None
-    lived = float(history.table.day[row]) - _loaded_from(history, row, resin)
+    lived = float(history.table.day[row]) - since
     return lived / (float(litres) / daily) if lived > 1.0 else None

@@ -232,6 +232,35 @@ def test_resin_that_carbon_dioxide_eats_is_told_from_its_short_life(unit: Unit) 
     assert finding.numbers["resin_life_share"] == pytest.approx(29 / 107.1, abs=0.01)
 
 
+@pytest.mark.parametrize(
+    ("stream", "counted", "share"),
+    [
+        # 24 days a look apart, 1440 L: 60 L a day in the place of 20, so that 2143 L are 35.7 days
+        ("permeate", (1000.0, 2440.0), 29 / 35.7),
+        # a fifth of the feed is permeate
+        ("feed", (1000.0, 8200.0), 29 / 35.7),
+        # a counter that was replaced, or that nobody reads, says nothing
+        ("permeate", (2440.0, 1000.0), 29 / 107.1),
+        ("none", (1000.0, 2440.0), 29 / 107.1),
+    ],
+)
+def test_who_uses_more_than_was_asked_for_exhausts_a_resin_sooner(
+    unit: Unit, stream: str, counted: tuple[float, float], share: float
+) -> None:
+    unit.totaliser, unit.design_recovery_fraction = stream, 0.2
+    unit.save()
+    lead = Position.objects.get(unit=unit, stage="resin", role="lead").placements.get()
+    lead.placed_at = lead.first_installed_at = NOW - timedelta(days=30)
+    lead.save()
+    read(unit, NOW - timedelta(days=25), totaliser_l=counted[0])
+    last = read(unit, NOW - timedelta(days=1), interstage_tds_mg_per_l=9.0, totaliser_l=counted[1])
+    history = load_history(unit.company, [unit.pk])
+    row = history.table.ids.tolist().index(last.pk)
+    assert context_of_row(history, row)["resin_life_share"] == pytest.approx(share, abs=0.01)
+    refresh_findings(company=unit.company, now=NOW)
+    assert ("carbon_dioxide_load" in causes(unit)) is (share < 0.6)
+
+
 def test_behind_a_lag_the_product_alone_does_not_take_back_a_short_life(unit: Unit) -> None:
     lead = Position.objects.get(unit=unit, stage="resin", role="lead").placements.get()
     lead.placed_at = lead.first_installed_at = NOW - timedelta(days=30)

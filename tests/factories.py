@@ -620,6 +620,17 @@ class NeedFactory(TenantFactory):
     updated_at = NOW
 
 
+class WorkReviewFactory(DjangoModelFactory):
+    class Meta:
+        model = scheduling.WorkReview
+
+    unit = factory.SubFactory(UnitFactory)
+    made_of = "seen"
+    left = "left"
+    reviewed_on = TODAY
+    again_at = NOW + timedelta(days=7)
+
+
 class VisitFactory(TenantFactory):
     class Meta:
         model = scheduling.Visit

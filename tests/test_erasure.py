@@ -54,6 +54,7 @@ TECHNICAL: dict[str, tuple[str, str]] = {
     "Forecast": ("date_grid daily_load_unit made_from", CODES),
     "FleetLesson": ("learned", CODES),
     "UnitReview": ("indicators_of findings_of findings_left", CODES),
+    "WorkReview": ("made_of left", CODES),
     "ForecastScore": ("group", CODES),
     "ReadingIndicators": ("values uncertainties reasons", CODES),
     "Need": ("key cause skills reads cost_curve", CODES),

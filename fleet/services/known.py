@@ -41,9 +41,7 @@ def marks_of_units(company: Company, unit_ids: Sequence[int]) -> dict[int, str]:
         return rows if named is None else rows.filter(**{f"{path}__in": named})
 
     readings = _counted(mine(Reading.objects.all(), "unit_id"), "unit_id")
-    items = {
-        row[0]: mark(row) for row in CatalogueItem.objects.of_company(company).values_list(*_columns(CatalogueItem))
-    }
+    items = marks_of_items(company)
     trains: dict[int, list[Any]] = defaultdict(list)
     fitted = mine(Placement.objects.all(), "position__unit_id").order_by("pk")
     for unit_id, item_id, *row in fitted.values_list("position__unit_id", "item_id", *_columns(Placement)):
@@ -73,6 +71,12 @@ def marks_of_units(company: Company, unit_ids: Sequence[int]) -> dict[int, str]:
     }
 
 
+def marks_of_items(company: Company) -> dict[int, str]:
+    """Catalogue item -> mark of it."""
+    rows = CatalogueItem.objects.of_company(company).order_by("pk")
+    return {row[0]: mark(row) for row in rows.values_list(*_columns(CatalogueItem))}
+
+
 def _counted(rows: Any, key: str) -> dict[int, tuple[Any, ...]]:
     """Rows that are never overwritten, by what tells one set of them from another."""
     holds = Q(voided_at__isnull=True)
@@ -88,11 +92,15 @@ def _counted(rows: Any, key: str) -> dict[int, tuple[Any, ...]]:
     return {row[0]: tuple(map(str, row[1:])) for row in counted.values_list(key, "held", "newest", "corrections")}
 
 
-@cache
 def release() -> str:
-    """Mark of the code and the language that answers are made with."""
-    package = Path(__file__).resolve().parents[1]
-    files = sorted(path for room in _MAKES_ANSWERS for path in (package / room).rglob("*.py"))
+    """Mark of the code and the language that the answers of this package are made with."""
+    return mark_of_code(Path(__file__).resolve().parents[1], _MAKES_ANSWERS)
+
+
+@cache
+def mark_of_code(package: Path, rooms: Sequence[str]) -> str:
+    """Mark of the code in some rooms of a package, and of the language of its sentences."""
+    files = sorted(path for room in rooms for path in (package / room).rglob("*.py"))
     catalogue = catalogue_of(settings.LANGUAGE_CODE, settings.LOCALE_DIR)
     files += [catalogue] if catalogue.exists() else []
     digest = blake2b(str(settings.LANGUAGE_CODE).encode(), digest_size=10)

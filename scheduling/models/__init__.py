@@ -13,6 +13,7 @@ from scheduling.models.parts import PartsLine, PartsList, StockLevel
 from scheduling.models.policy import CompanyPolicy
 from scheduling.models.prices import SalesPrice, Vat, VatRate
 from scheduling.models.reading_photos import ReadingPhoto
+from scheduling.models.reviews import WorkReview
 from scheduling.models.rounds import Plan, Round, Stop, UnservedVisit
 from scheduling.models.site_pairs import SitePair
 from scheduling.models.travel import RoadCalibration
@@ -53,4 +54,5 @@ __all__ = [
     "VisitAddition",
     "VisitTask",
     "Warranty",
+    "WorkReview",
 ]

@@ -5,11 +5,10 @@ from dataclasses import asdict
 from datetime import datetime
 
 from accounts.models import Company
-from fleet.models import Site
-from scheduling.models import Visit
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.people import messages
 from scheduling.services.visits.proposals import propose_visits
+from scheduling.services.visits.sites import sites_concerned
 
 
 def follow(*, company: Company, units: Collection[int], now: datetime) -> dict[str, int]:
@@ -21,14 +20,7 @@ def follow(*, company: Company, units: Collection[int], now: datetime) -> dict[s
         Counts, as 'opened' of needs and 'visits_opened'.
     """
     needs = refresh_needs(company=company, units=units, now=now)
-    own = Visit.objects.of_company(company).filter(state__in=Visit.LIVE, tasks__need__unit__in=list(units))
-    sites = set(Site.objects.of_company(company).filter(units__in=list(units)).values_list("pk", flat=True))
-    # A unit that stands elsewhere since leaves a visit behind that was to work on it.
-    sites.update(own.values_list("site_id", flat=True))
-    # The needs of a unit that was deleted went with it, and left their visit without a task.
-    empty = Visit.objects.of_company(company).filter(state=Visit.State.PROPOSED, tasks__isnull=True)
-    sites.update(empty.values_list("site_id", flat=True))
-    visits = propose_visits(company=company, sites=sites, now=now)
+    visits = propose_visits(company=company, sites=sites_concerned(company=company, units=units), now=now)
     written = messages.found(company=company, units=units, now=now)
     written += messages.report_noted(company=company, units=units, now=now)
     messages.report_gone(company=company, units=units, now=now)

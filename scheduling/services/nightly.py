@@ -22,6 +22,7 @@ from fleet.services.forecasts.forecasts import (
 from fleet.services.readings.indicators import recompute
 from fleet.services.reviews import Review
 from scheduling.services.needs.needs import refresh_needs
+from scheduling.services.reviews import WorkReviews
 from scheduling.services.rounds.old_drafts import delete_old_drafts
 from scheduling.services.rounds.plans import plan_rounds
 from scheduling.services.travel import calibrate_travel
@@ -64,7 +65,7 @@ def run_nightly(
     seconds, iterations
         Effort of the planner; None: its own.
     everything
-        Make indicators, forecasts and findings of all units anew, and not of those with news alone.
+        Make everything of all units anew, and not of those with news alone.
 
     Returns
     -------
@@ -85,7 +86,12 @@ def run_nightly(
         telling = _within(tell, _FORECASTS_END, _FINDINGS_END)
         findings = refresh_findings(company=company, now=now, review=review, progress=telling)
     of_company = _run_for_company(
-        company, now, _within(tell, _FINDINGS_END, 1.0), seconds=seconds, iterations=iterations
+        company,
+        now,
+        _within(tell, _FINDINGS_END, 1.0),
+        everything=everything,
+        seconds=seconds,
+        iterations=iterations,
     )
     return {"indicators": indicators, "forecasts": forecasts, "findings": findings} | of_company
 
@@ -128,7 +134,13 @@ def _run_for_units(
 
 
 def _run_for_company(
-    company: Company, now: datetime, tell: ProgressCall, *, seconds: float | None = None, iterations: int | None = None
+    company: Company,
+    now: datetime,
+    tell: ProgressCall,
+    *,
+    everything: bool,
+    seconds: float | None = None,
+    iterations: int | None = None,
 ) -> dict[str, Any]:
     """What rests on all units together: driving times, needs, visits, a plan and its parts lists."""
     step = partial(timed, company=company, kind=JOB_KIND)
@@ -137,10 +149,12 @@ def _run_for_company(
         road = calibrate_travel(company=company, now=now)
     tell(0.0, words.finding_work())
     with step(step="needs"):
-        needs = refresh_needs(company=company, now=now)
+        work = WorkReviews(company, now, at_all=everything)
+        needs = refresh_needs(company=company, now=now, units=work.units, change_ahead=work.change_ahead)
     tell(_NEEDS_END, words.bundling_visits())
     with step(step="visits"):
-        visits = propose_visits(company=company, now=now)
+        visits = propose_visits(company=company, now=now, sites=work.sites)
+        work.keep()
     tell(_VISITS_END, words.planning_rounds())
     with step(step="rounds_and_parts"):
         delete_old_drafts(company=company, now=now)
@@ -197,7 +211,7 @@ def nightly_chunk(work: claims.ChunkRun) -> Mapping[str, Any]:
         units = [int(pk) for pk in work.payload["units"]]
         return _run_for_units(work.company, work.now, units, work.earlier[0]["stale"], work.progress, review)
     if step == _COMPANY:
-        return _run_for_company(work.company, work.now, work.progress)
+        return _run_for_company(work.company, work.now, work.progress, everything=everything)
     # A job that an earlier release began.
     return run_nightly(company=work.company, now=work.now, progress=work.progress)
 

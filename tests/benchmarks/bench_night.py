@@ -6,7 +6,8 @@
 
 Nights of one company, in processor seconds of all processes together, and in queries of the one that plans: the first;
 the next day's, for which 1 % of the units got a reading; the one after it, with nothing new. Whatever is not made again
-for news alone costs in the second what it cost in the first. One unit in ten is read weekly, the others every month;
+for news alone costs in the second what it cost in the first. 'Between' the steps are small things, such as keeping what
+was reviewed. One unit in ten is read weekly, the others every month;
 five positions a unit; every site's water was analysed. Values are invented; only their number and kind matter here.
 The database is a file of its own that goes with the run, or the one that `--database` names: an empty one is filled,
 and one that a run left goes on after its last night, with the two later nights alone.
@@ -44,6 +45,7 @@ STEPS = {
     "refresh_forecasts": "forecasts",
     "refresh_findings": "findings",
     "calibrate_travel": "driving times",
+    "WorkReviews": "review of work",
     "refresh_needs": "needs",
     "propose_visits": "visits",
     "plan_rounds": "plan",
@@ -59,12 +61,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--units", type=int, default=400)
     parser.add_argument("--months", type=int, default=12)
-    parser.add_argument("--iterations", type=int, default=200, help="effort of the planner")
+    parser.add_argument("--iterations", type=int, default=200, help="effort of the planner; 0: its own")
     profiled = [*STEPS.values(), *WITHIN.values()]
     parser.add_argument("--profile", choices=profiled, help="print where a step's time goes, first of the nights")
     parser.add_argument("--database", help="address of a database that is empty, or that a run left")
     parser.add_argument("--workers", action="store_true", help="let one worker process do it, and two")
     options = parser.parse_args()
+    options.iterations = options.iterations or None
     if options.workers:
         share(options)
         return
@@ -227,19 +230,21 @@ def _share(first: Cost, news: Cost) -> str:
     return f"{100 * news.seconds / first.seconds:.1f} %" if first.seconds >= 0.01 else ""
 
 
-def night(company: Any, now: datetime, iterations: int, profiled: str | None = None) -> dict[str, Cost]:
+def night(company: Any, now: datetime, iterations: int | None, profiled: str | None = None) -> dict[str, Cost]:
     """What each step of a night takes."""
     from scheduling.services import nightly
 
     costs: dict[str, Cost] = {}
-    with timed_steps(costs, profiled):
+    with timed_steps(costs, profiled) as so_far:
+        start = so_far()
         nightly.run_nightly(company=company, now=now, iterations=iterations)
+        costs["between"] = so_far() - start - sum(costs.values(), Cost())
     return costs
 
 
 @contextmanager
-def timed_steps(costs: dict[str, Cost], profiled: str | None) -> Iterator[None]:
-    """Time the steps of a night while the block lasts."""
+def timed_steps(costs: dict[str, Cost], profiled: str | None) -> Iterator[Callable[[], Cost]]:
+    """Time the steps of a night while the block lasts; gives what tells the cost so far."""
     from django.db import connection
 
     from scheduling.services import nightly
@@ -275,7 +280,7 @@ def timed_steps(costs: dict[str, Cost], profiled: str | None) -> Iterator[None]:
         setattr(module, name, timed(step, work))
     try:
         with connection.execute_wrapper(counted):
-            yield
+            yield so_far
     finally:
         for module, name, work in plain:
             setattr(module, name, work)

@@ -14,7 +14,7 @@ from fleet.models import Finding, Forecast, ReadingIndicators, UnitReview
 from fleet.services.forecasts import forecasts
 from fleet.tasks import follow_up
 from scheduling import tasks
-from scheduling.models import Need, PartsLine, PartsList, Plan, Stop, UnservedVisit, Visit, VisitTask
+from scheduling.models import Need, PartsLine, PartsList, Plan, Stop, UnservedVisit, Visit, VisitTask, WorkReview
 from scheduling.services import nightly
 from tests import factories
 from tests.live.conftest import NOW, VISIBILITY_SECONDS
@@ -112,7 +112,7 @@ def of_one_process(company: Company) -> dict[str, list[tuple[Any, ...]]]:
     nightly.run_nightly(company=company, now=NOW)
     told = answers()
     assert all(told[name] for name in ("ReadingIndicators", "Forecast", "Need", "VisitTask", "UnitReview"))
-    for model in (Plan, PartsList, Visit, Need, Finding, Forecast, ReadingIndicators, UnitReview):
+    for model in (Plan, PartsList, Visit, Need, Finding, Forecast, ReadingIndicators, UnitReview, WorkReview):
         model._default_manager.all().delete()
     company.fleet_lesson.delete()
     return told

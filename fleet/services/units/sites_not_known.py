@@ -48,7 +48,12 @@ def place_not_known(
 
 def is_of_nobody(client: Client) -> bool:
     """Whether a client stands for one that is not known: what leaves them was never theirs."""
-    return client.name == CLIENT_NOT_KNOWN
+    return is_of_nobody_named(client.name)
+
+
+def is_of_nobody_named(name: str) -> bool:
+    """`is_of_nobody` of a client of whom the name is at hand."""
+    return name == CLIENT_NOT_KNOWN
 
 
 def leave_behind(*, site: Site, by: Membership | None, now: datetime) -> None:

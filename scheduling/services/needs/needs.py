@@ -23,7 +23,7 @@ from scheduling.models import Need
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.needs.work import part_for
 from scheduling.services.needs.costs import price_needs
-from scheduling.services.needs.wanted import compute_needs
+from scheduling.services.needs.wanted import ChangeAhead, compute_needs
 from scheduling.services.policy import read_policy
 
 # What a refresh may change on an open need; everything else is the key's or the row's own.
@@ -69,7 +69,13 @@ class NeedsRefreshed:
     unchanged: int
 
 
-def refresh_needs(*, company: Company, now: datetime, units: Collection[int] | None = None) -> NeedsRefreshed:
+def refresh_needs(
+    *,
+    company: Company,
+    now: datetime,
+    units: Collection[int] | None = None,
+    change_ahead: ChangeAhead | None = None,
+) -> NeedsRefreshed:
     """Make the company's open needs what its units call for today.
 
     Opens what is new, updates what has changed, drops what is gone. Needs that a person asked for stay open and are
@@ -81,6 +87,8 @@ def refresh_needs(*, company: Company, now: datetime, units: Collection[int] | N
         Whose needs, and when.
     units
         Ids of the units about which something is new; those of the others stay as they are. None: all units.
+    change_ahead
+        Told of each of these units for which time alone will change what it calls for, and of the day.
 
     Returns
     -------
@@ -92,9 +100,8 @@ def refresh_needs(*, company: Company, now: datetime, units: Collection[int] | N
         # one refresh of a company at a time: two would open the same needs twice
         lock_company(company.pk)
         policy = read_policy(company=company)
-        needs_by_key = {
-            need.key: need for need in compute_needs(company=company, policy=policy, today=today, units=units)
-        }
+        found = compute_needs(company=company, policy=policy, today=today, units=units, change_ahead=change_ahead)
+        needs_by_key = {need.key: need for need in found}
         price_needs(list(needs_by_key.values()), policy=policy, today=today)
         open_needs = Need.objects.of_company(company).filter(state=Need.State.OPEN)
         if units is not None:

@@ -1,12 +1,13 @@
 """What a company's units call for as of one day, as unsaved `Need` rows."""
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import replace
 from datetime import date
 
 from accounts.models import Company
 from scheduling.models import Need
 from scheduling.planning.company_rules import ServicePolicy
+from scheduling.planning.needs.ahead import next_change
 from scheduling.planning.needs.decide import tasks_of_unit
 from scheduling.planning.needs.facts import UnitFacts
 from scheduling.planning.needs.from_gauges import can_be_read, with_reading
@@ -14,9 +15,17 @@ from scheduling.planning.needs.tasks import Task
 from scheduling.services.needs.facts import FleetFacts, read_facts
 from scheduling.services.needs.gauges import read_gauges
 
+#: Called with a unit and the day on which time alone changes what it calls for, as `next_change` finds it.
+ChangeAhead = Callable[[int, date], object]
+
 
 def compute_needs(
-    *, company: Company, policy: ServicePolicy, today: date, units: Collection[int] | None = None
+    *,
+    company: Company,
+    policy: ServicePolicy,
+    today: date,
+    units: Collection[int] | None = None,
+    change_ahead: ChangeAhead | None = None,
 ) -> list[Need]:
     """Every task the company's units call for, unsaved and without its curve, ordered by key.
 
@@ -30,8 +39,15 @@ def compute_needs(
         The company's day.
     units
         Ids of the units that are looked at; None: all.
+    change_ahead
+        Told of the units for which such a day is in sight.
     """
     fleet_facts = read_facts(company=company, today=today, units=units)
+    if change_ahead is not None:
+        for facts in fleet_facts.facts:
+            day = next_change(facts, policy=policy, today=today)
+            if day is not None:
+                change_ahead(facts.key, day)
     gauges = read_gauges(company=company, policy=policy, today=today, units=fleet_facts.units, only=units)
     needs = [
         _row(task, fleet_facts, facts.key)

@@ -395,25 +395,26 @@ def on_the_way(visit: Visit, driver_name: str, expected_at: datetime | None) -> 
 
 def done(visit: Visit, lines: Sequence[str], open_needs: Sequence[Need], at: datetime) -> Text:
     """What was done, and what comes next."""
-    day = day_text(at.astimezone(ZoneInfo(visit.site.time_zone)).date())
-    was_there = gettext("we were at {place} on {day}.").format(place=_place(visit), day=day)
+    done_on = at.astimezone(ZoneInfo(visit.site.time_zone)).date()
+    was_there = gettext("we were at {place} on {day}.").format(place=_place(visit), day=day_text(done_on))
     work_lines = "\n".join(f"  - {line}" for line in lines)
     return _letter(
         visit,
         gettext("The work at {site} is done").format(site=visit.site.name),
         " ".join([was_there, gettext("What was done:") + f"\n\n{work_lines}"]) if work_lines else was_there,
-        _next(open_needs),
+        # what was best done on a day that has gone by is done as soon as may be
+        _next(open_needs, done_on),
     )
 
 
-def _next(open_needs: Sequence[Need]) -> str:
+def _next(open_needs: Sequence[Need], today: date) -> str:
     if not open_needs:
         return gettext("Nothing else is due now. We watch the readings and write to you when something is due.")
     need = min(open_needs, key=lambda n: (n.best_day is None, n.best_day or date.max, n.pk))
     if need.best_day is None:
         return gettext("What comes next: {work}. We will offer you times for it.").format(work=work_text([need]))
     return gettext("What comes next: {work}, around {day}. We will offer you times for it.").format(
-        work=work_text([need]), day=day_text(need.best_day)
+        work=work_text([need]), day=day_text(max(need.best_day, today))
     )
 
 

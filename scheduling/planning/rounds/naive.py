@@ -5,6 +5,10 @@ It is the yardstick the planner is measured against, and the plan it starts from
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+import numpy as np
+
 from scheduling.planning.rounds.evaluate import may_be_driven
 from scheduling.planning.rounds.problem import RoundProblem
 from scheduling.planning.rounds.schedule import spare_s, time_round
@@ -76,34 +80,56 @@ def _extend(
         and (c.urgent or (not urgent_only and problem.worth_cents(installer, k, day) > 0))
         and problem.may_serve(person, c)
     ]
+    if not worth_it:
+        return
+    waiting = _Waiting(problem, worth_it, day)
     position = 0
     while position <= len(stops):
         here, ready = _leaves(problem, installer, day, stops[:position])
-        seconds = problem.seconds_rows[here]
         path = problem.path(installer, day, stops)
-        before, after, spare = path[position], path[position + 1], spare_s(problem, installer, day, stops)
-        open_ones = [
-            (start, k)
-            for k in worth_it
-            if k not in placed and (start := _soonest(problem, k, day, ready + seconds[problem.node(k)])) is not None
-        ]
-        for _, k in sorted(open_ones):
-            if _detour_s(problem, before, k, after) > spare:
-                continue
+        spare = spare_s(problem, installer, day, stops)
+        for k in waiting.soonest(here, ready, path[position], path[position + 1], spare):
             tried = (*stops[:position], k, *stops[position:])
             if may_be_driven(problem, installer, day, tried):
                 stops = tried
                 placed.add(k)
+                waiting.remove(k)
                 break
         position += 1
     if stops:
         plan[installer, day] = stops
 
 
-def _detour_s(problem: RoundProblem, before: int, candidate: int, after: int) -> int:
-    """Seconds that work at a candidate and going past it add to a round, between two rows of the table."""
-    rows, new = problem.seconds_rows, problem.node(candidate)
-    return rows[before][new] + rows[new][after] - rows[before][after] + problem.candidates[candidate].service_s
+class _Waiting:
+    """Candidates that wait for a place on a day, with the spans in which their work may start, as arrays."""
+
+    def __init__(self, problem: RoundProblem, candidates: Sequence[int], day: int) -> None:
+        self._seconds = problem.travel.seconds
+        self._candidates = np.array(candidates, dtype=np.int64)
+        self._nodes = np.array([problem.node(k) for k in candidates], dtype=np.int64)
+        self._service = np.array([problem.candidates[k].service_s for k in candidates], dtype=np.int64)
+        self._waits = np.ones(len(candidates), dtype=np.bool_)
+        spans = [(number, *span) for number, k in enumerate(candidates) for span in problem.starts[k].get(day, ())]
+        self._owner, self._earliest, self._latest = np.array(spans, dtype=np.int64).reshape(-1, 3).T
+
+    def soonest(self, here: int, ready: int, before: int, after: int, spare: int) -> list[int]:
+        """Those whose work can start when somebody goes there from here, and who take no longer between two rows of the
+        table than there is to spare; whose work starts soonest comes first."""
+        seconds = self._seconds
+        arrival = ready + seconds[here, self._nodes]
+        in_time = np.flatnonzero((arrival[self._owner] <= self._latest) & self._waits[self._owner])
+        # the spans of a candidate stand in order of time: the first that is still open is the one
+        number, first = np.unique(self._owner[in_time], return_index=True)
+        start = np.maximum(arrival[number], self._earliest[in_time[first]])
+        new = self._nodes[number]
+        takes = seconds[before, new] + seconds[new, after] - seconds[before, after] + self._service[number]
+        fits = np.flatnonzero(takes <= spare)
+        found: list[int] = self._candidates[number[fits[np.argsort(start[fits], kind="stable")]]].tolist()
+        return found
+
+    def remove(self, candidate: int) -> None:
+        """One of them has its place."""
+        self._waits[self._candidates == candidate] = False
 
 
 def _leaves(problem: RoundProblem, installer: int, day: int, stops: tuple[int, ...]) -> tuple[int, int]:
@@ -113,11 +139,3 @@ def _leaves(problem: RoundProblem, installer: int, day: int, stops: tuple[int, .
     if not stops or timing is None:
         return problem.start_node(installer, day), shift.start_s if shift is not None else 0
     return problem.node(stops[-1]), timing.starts_s[-1] + problem.candidates[stops[-1]].service_s
-
-
-def _soonest(problem: RoundProblem, candidate: int, day: int, arrival: int) -> int | None:
-    """When work could start there, arriving then."""
-    for earliest, latest in problem.starts[candidate].get(day, ()):
-        if arrival <= latest:
-            return max(arrival, earliest)
-    return None

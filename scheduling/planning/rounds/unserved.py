@@ -15,7 +15,7 @@ from scheduling.planning.rounds.insertion import (
     working_cells,
 )
 from scheduling.planning.rounds.problem import RoundProblem
-from scheduling.planning.rounds.schedule import keeps_time
+from scheduling.planning.rounds.schedule import keeps_time, spare_s
 from scheduling.planning.words import rounds as words
 
 
@@ -60,11 +60,13 @@ class Unserved:
 def explain_unserved(problem: RoundProblem, plan: Plan) -> tuple[Unserved, ...]:
     """A reason for every candidate that is not in the plan, in the order of the candidates."""
     served = {c for stops in plan.values() for c in stops}
-    exchanges = _Exchanges(problem, plan)
-    return tuple(_explain(problem, plan, k, exchanges) for k in range(len(problem.candidates)) if k not in served)
+    rooms, exchanges = _Rooms(problem, plan), _Exchanges(problem, plan)
+    return tuple(
+        _explain(problem, plan, k, rooms, exchanges) for k in range(len(problem.candidates)) if k not in served
+    )
 
 
-def _explain(problem: RoundProblem, plan: Plan, k: int, exchanges: _Exchanges) -> Unserved:
+def _explain(problem: RoundProblem, plan: Plan, k: int, rooms: _Rooms, exchanges: _Exchanges) -> Unserved:
     c, currency = problem.candidates[k], problem.rates.currency
     able = [p for p, person in enumerate(problem.installers) if problem.may_serve(person, c)]
     if not able:
@@ -76,7 +78,7 @@ def _explain(problem: RoundProblem, plan: Plan, k: int, exchanges: _Exchanges) -
             else words.confirmed_installer_may_not(c.name, confirmed, skills)
         )
         return Unserved(c.key, UnservedReason.NO_SKILLED_INSTALLER, sentence)
-    cells = [cell for cell in working_cells(problem) if cell[0] in able and cell[1] in problem.starts[k]]
+    cells = [cell for cell in rooms.cells if cell[0] in able and cell[1] in problem.starts[k]]
     if not cells:
         return Unserved(c.key, UnservedReason.NO_OPEN_DAY, words.no_open_day(c.name, problem.days))
     on_the_clock = [cell for cell in cells if keeps_time(problem, *cell, (k,))]
@@ -89,7 +91,7 @@ def _explain(problem: RoundProblem, plan: Plan, k: int, exchanges: _Exchanges) -
         extra = -max(problem.worth_cents(p, k, day) for p, day in alone)
         sentence = words.not_worth_going(c.name, extra, currency)
         return Unserved(c.key, UnservedReason.NOT_WORTH_IT, sentence, extra_cents=extra)
-    insertion = cheapest_insertion(problem, plan, k, alone)
+    insertion = cheapest_insertion(problem, plan, k, rooms.that_may_hold(k, alone))
     if insertion is None:
         return _full(problem, k, alone, exchanges)
     extra = insertion.extra_cents
@@ -117,6 +119,32 @@ def _full(problem: RoundProblem, k: int, cells: list[tuple[int, int]], exchanges
         problem.rates.currency,
     )
     return Unserved(c.key, UnservedReason.DAYS_ARE_FULL, sentence, displaces=other.key, extra_cents=extra)
+
+
+class _Rooms:
+    """The rounds of a plan with the time that they leave over, asked by one visit after another where it might fit."""
+
+    def __init__(self, problem: RoundProblem, plan: Plan) -> None:
+        self._problem = problem
+        self.cells = working_cells(problem)
+        before: list[int] = []
+        after: list[int] = []
+        owner: list[int] = []
+        for number, cell in enumerate(self.cells):
+            path = problem.path(*cell, plan.get(cell, ()))
+            before += path[:-1]
+            after += path[1:]
+            owner += [number] * (len(path) - 1)
+        self._before, self._after = np.array(before, dtype=np.int64), np.array(after, dtype=np.int64)
+        self._owner = np.array(owner, dtype=np.int64)
+        self._spare = np.array([spare_s(problem, *cell, plan.get(cell, ())) for cell in self.cells], dtype=np.int64)
+
+    def that_may_hold(self, k: int, cells: list[tuple[int, int]]) -> list[tuple[int, int]]:
+        """Those of some rounds that have a place for a visit by the time it takes, windows and lunch left out."""
+        seconds, new, a, b = self._problem.travel.seconds, self._problem.node(k), self._before, self._after
+        takes = seconds[a, new] + seconds[new, b] - seconds[a, b] + self._problem.candidates[k].service_s
+        roomy = {self.cells[number] for number in set(self._owner[takes <= self._spare[self._owner]].tolist())}
+        return [cell for cell in cells if cell in roomy]
 
 
 class _Exchanges:
@@ -159,6 +187,10 @@ class _Exchanges:
         self._before, self._after = np.array(before, dtype=np.int64), np.array(after, dtype=np.int64)
         self._owner, self._place = np.array(owner, dtype=np.int64), np.array(place, dtype=np.int64)
         self._lost, self._spare = np.array(lost, dtype=np.int64), np.array(spare, dtype=np.int64)
+        self._cells = sorted({cell for cell, _ in self._removed})
+        number = {cell: place for place, cell in enumerate(self._cells)}
+        self._cell_of = np.array([number[cell] for cell, _ in self._removed], dtype=np.int64)
+        self._optional = np.array([not problem.candidates[g].must for _, g in self._removed], dtype=np.bool_)
 
     def cheapest(self, k: int, cells: list[tuple[int, int]]) -> tuple[int, int, tuple[int, int]] | None:
         """What the plan would cost more with ``k`` in it for another visit, that visit, and whose day it is."""
@@ -167,10 +199,10 @@ class _Exchanges:
             return None
         must = problem.candidates[k].must
         offered = set(cells)
-        worth = np.array(
-            [problem.worth_cents(cell[0], k, cell[1]) if cell in offered else 0 for cell, _ in self._removed]
-        )
-        allowed = np.array([cell in offered and (must or not problem.candidates[g].must) for cell, g in self._removed])
+        worth = np.array([problem.worth_cents(p, k, day) if (p, day) in offered else 0 for p, day in self._cells])
+        worth = worth[self._cell_of]
+        is_offered = np.array([cell in offered for cell in self._cells])[self._cell_of]
+        allowed = is_offered & (self._optional | must)
         cents, seconds = problem.driving_cents, problem.travel.seconds
         a, b, owner = self._before, self._after, self._owner
         extra = cents[a, new] + cents[new, b] - cents[a, b] + (self._lost - worth)[owner]

@@ -153,7 +153,12 @@ def _salt(history: "History", rows: Indexes, valid: NDArray[np.bool_]) -> dict[s
     Normalised, where flow and pressure are read. Else the salt that flows: permeate flow times salt passage, at one
     temperature. Driving pressure moves the water and hardly the salt, so that a tank of unknown pressure does not
     matter. Else the salt passage as it was read, which moves with the seasons; less water makes it larger by itself.
+    What preserved a new membrane comes out of it in its first days, and is no level of it.
     """
+    rinsed = _has_rinsed(history, rows)
+    rows, valid = rows[rinsed], valid[rinsed]
+    if not len(rows):
+        return {}
     day, columns = history.table.day[rows], history.table.columns
     read = _passage_as_read(history, rows, by=int(rows[-1]))
     flow, temperature = columns["permeate_flow_l_per_day"][rows], columns["temperature_degc"][rows]
@@ -184,6 +189,13 @@ def _salt(history: "History", rows: Indexes, valid: NDArray[np.bool_]) -> dict[s
     if np.isnan(level) or not _is_of_now(day[~np.isnan(salt_flow)], day[~np.isnan(read)]):
         return {**facts, "salt_level_ratio": as_read, "salt_passage_as_read_level_ratio": as_read}
     return {**facts, "salt_level_ratio": level}
+
+
+def _has_rinsed(history: "History", rows: Indexes) -> NDArray[np.bool_]:
+    """Whether the membrane of some readings had rinsed at each; also where nobody knows since when it stands."""
+    membrane = int(history.membrane[rows[-1]])
+    placed = float(history.placements[Stage.MEMBRANE].placed_day[membrane]) if membrane >= 0 else -np.inf
+    return np.asarray(history.table.day[rows] >= placed + NEW_MEMBRANE_RINSES_DAYS)
 
 
 def _kept_since(first: float, day: Floats, flow: Floats) -> float:

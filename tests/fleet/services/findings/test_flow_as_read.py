@@ -73,6 +73,19 @@ def test_a_new_membrane_is_not_judged_while_it_rinses(company: Company) -> None:
     assert "o_ring_leak" in causes_on(unit, 3)
 
 
+@pytest.mark.parametrize(("first_days", "is_said"), [((1,), False), ((10, 30, 50), True)])
+def test_what_a_new_membrane_rinses_is_no_level_that_it_fell_from(
+    company: Company, first_days: tuple[int, ...], is_said: bool
+) -> None:
+    """12 mg/L on its first day, and 5 afterwards: the meter is right. After weeks of 12 a membrane does not heal."""
+    unit = new_unit(company)
+    for day in first_days:
+        read(unit, day, 250.0, 12.0)
+    for day in (80, 110):
+        read(unit, day, 250.0, 5.0)
+    assert ("meter_out_of_calibration" in causes_on(unit, 110)) is is_said
+
+
 @pytest.mark.parametrize(("stood", "first", "is_named"), [(125, 120.0, True), (6, 120.0, False), (125, 250.0, False)])
 def test_a_flow_that_halved_over_a_long_standstill_names_it(
     company: Company, stood: int, first: float, is_named: bool

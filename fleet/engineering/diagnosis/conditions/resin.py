@@ -154,15 +154,15 @@ def _was_read_fresh(f: Facts) -> bool:
 
 
 def _stands_still(f: Facts, product: float) -> bool:
-    """Whether a bed that was read late has let a part of the salt through for as long as it took to be read first.
+    """Whether a bed that was read late has let a part of the salt through for half as long as it took to be read first.
 
-    A breakthrough is steep: what had brought it so far would have brought it to the permeate in as many days again.
+    A breakthrough is steep: what had brought it so far would have brought it near the permeate in half as many days.
     """
     first, since = f.number("fresh_resin_first_read_days"), f.number("fresh_resin_read_for_days")
     permeate = _permeate_for_ratio(f)
     if first is None or since is None or permeate is None or first > f.pattern_limits.resin_early_days:
         return False
-    return since >= first and product <= f.pattern_limits.resin_part_passed * permeate
+    return since >= 0.5 * first and product <= f.pattern_limits.resin_part_passed * permeate
 
 
 def _fresh_is_salty(f: Facts, product: float, visits: float | None) -> bool:

@@ -336,7 +336,7 @@ EDGES = [
          ("product_tds_mg_per_l", "meter_step_mg_per_l"), exactly=False),
     Edge("D73", "fresh_resin_visits", "from", 3.0, ONE_STEP),
     Edge("D73", "fresh_resin_first_read_days", "to", lambda x: x.resin_fresh_days, PASSED_BY, ("resin_fresh_days",)),
-    Edge("D73", "fresh_resin_read_for_days", "from", 30.0, {**PASSED_BY, "fresh_resin_first_read_days": 30.0}),
+    Edge("D73", "fresh_resin_read_for_days", "from", 15.0, {**PASSED_BY, "fresh_resin_first_read_days": 30.0}),
     Edge("D73", "fresh_resin_first_read_days", "to", lambda x: x.resin_early_days,
          {**PASSED_BY, "fresh_resin_read_for_days": 90.0}, ("resin_early_days",)),
     Edge("D73", PRODUCT, "to", lambda x: 9.0 * x.resin_part_passed,

@@ -60,9 +60,9 @@ def test_a_resin_that_was_salty_when_fresh_is_not_exhausted_but_passed_by(
 @pytest.mark.parametrize(
     ("ages", "product", "cause"),
     [
-        # Read late, and the same as long afterwards: no bed is half exhausted for a month.
-        ((23, 50), 5.0, "resin_channelling"),
-        ((23, 40), 5.0, "di_both_exhausted"),  # not yet as long
+        # Read late, and the same half as long afterwards: no bed is half exhausted for so long.
+        ((23, 35), 5.0, "resin_channelling"),
+        ((23, 34), 5.0, "di_both_exhausted"),  # not yet as long
         ((23, 50), 9.0, "di_both_exhausted"),  # nearly all of the permeate's 11
         ((70, 145), 5.0, "di_both_exhausted"),  # nobody knows what it was at first
     ],

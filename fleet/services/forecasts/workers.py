@@ -31,8 +31,8 @@ log = logging.getLogger(__name__)
 MOST_PROCESSES: Final = 4
 """More would only wait for the one process that writes."""
 
-LEAST_BLOCKS: Final = 4
-"""Fewer blocks are done before other processes have started."""
+LEAST_UNITS: Final = 1200
+"""Fewer units are forecast before other processes have started, in however many blocks they lie."""
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ class ForecastRun:
 
 def forecast_blocks(task: ForecastRun, blocks: Sequence[Sequence[int]]) -> Generator[Forecasted, None, None]:
     """Forecast blocks of units one after the other, or several at once where that pays and is possible."""
-    processes = _processes(len(blocks))
+    processes = _processes(blocks)
     blocks_done = 0
     if processes > 1:
         try:
@@ -86,9 +86,9 @@ def forecast_blocks(task: ForecastRun, blocks: Sequence[Sequence[int]]) -> Gener
         yield task.forecast(unit_ids)
 
 
-def _processes(blocks: int) -> int:
-    """How many processes to use; 1 where others could not see the data, or may not be started."""
-    if blocks < LEAST_BLOCKS or connection.in_atomic_block or multiprocessing.current_process().daemon:
+def _processes(blocks: Sequence[Sequence[int]]) -> int:
+    """How many processes to use; 1 where it would not pay, others could not see the data, or may not be started."""
+    if sum(map(len, blocks)) <= LEAST_UNITS or connection.in_atomic_block or multiprocessing.current_process().daemon:
         return 1
     if connection.vendor == "sqlite" and connection.is_in_memory_db():  # type: ignore[attr-defined]
         return 1

@@ -118,7 +118,7 @@ def diagnose(
                 evidence.numbers,
                 evidence.action or gettext(rule.action),
                 evidence.for_installer or gettext(rule.for_installer),
-                evidence.for_client or gettext(rule.for_client),
+                (evidence.for_client or gettext(rule.for_client)) if evidence.tells_client else "",
                 doubts,
                 evidence.is_clear and not doubts,
             )

@@ -20,7 +20,8 @@ class Evidence:
 
     Where the numbers say more than the rule can, `for_installer`, `for_client` and `action` (of `words`) take the place
     of its own. The causes are always those of the rule: a finding is confirmed, and its work chosen, by them.
-    `is_clear`: so far past its limit that one visit is proof, also of a rule that must be seen twice.
+    `is_clear`: so far past its limit that one visit is proof, also of a rule that must be seen twice. `tells_client`:
+    no where another finding tells the client why.
     """
 
     confidence: float
@@ -29,6 +30,7 @@ class Evidence:
     for_client: str = ""
     action: str = ""
     is_clear: bool = False
+    tells_client: bool = True
 
 
 Condition = Callable[[Facts], Evidence | None]

@@ -567,10 +567,14 @@ def test_filters_that_nobody_measured_are_not_called_fine() -> None:
 def test_too_little_rejection_stands_behind_the_finding_that_explains_it() -> None:
     """30 of 250 mg/L pass: alone it is the surest that can be said, beside a leak only its sign."""
     weak = {**HEALTHY, "permeate_tds_mg_per_l": 30.0, "normalised_salt_passage_ratio": 1.0}
-    alone = {match.id: match.confidence for match in diagnose(weak)}
-    assert alone["D46"] > 0.55
-    leaking = {match.id: match.confidence for match in diagnose({**weak, "salt_passage_step_ratio": 3.0})}
-    assert leaking["D46"] < leaking["D06"]
+    alone = {match.id: match for match in diagnose(weak)}
+    assert alone["D46"].confidence > 0.55
+    assert "look for the cause" in alone["D46"].for_client
+    leaking = {match.id: match for match in diagnose({**weak, "salt_passage_step_ratio": 3.0})}
+    assert leaking["D46"].confidence < leaking["D06"].confidence
+    # One thing is told to the client once: that the cause is looked for contradicts that it is known.
+    assert leaking["D46"].for_client == ""
+    assert leaking["D06"].for_client
 
 
 def test_a_unit_that_was_never_read_had_no_readings_before() -> None:

@@ -17,7 +17,7 @@ from scheduling.models import Need, Visit
 from scheduling.pages.office.base import OfficeForms, refusal_of
 from scheduling.pages.office.filled import whole_number
 from scheduling.pages.office.said import said_by_client
-from scheduling.pages.office.week import state_words, announced
+from scheduling.pages.office.week import announced, state_words
 
 
 class StopPage(OfficeForms):

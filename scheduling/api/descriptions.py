@@ -11,7 +11,7 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "address": "street and place, as on a letter",
     "appointment_at": "start of the work that is confirmed with the client; null without one",
     "arrives_at": "when the installer arrives; the work starts once the site is open",
-    "best_day": "day on which it costs least; null where none is known",
+    "best_day": "day on which it costs least, due where that has gone by; null where none is known",
     "body": "its text",
     "calibrated_at": "when the road model was last fitted; null while it never was",
     "called_at": "when somebody told it by telephone; null otherwise",
@@ -231,7 +231,7 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "StockMovement.to_place": "where they went: into the store, into a van, or outside of what the company keeps",
     "StockLevel.installer": "id of the installer whose van it is in; null: the store",
     "UnservedVisit.reason": "why it is left out, for a program",
-    "Visit.best_day": "day on which the visit costs least",
+    "Visit.best_day": "day on which the visit costs least; due where that has gone by",
 }
 
 describe_fields = hook_of("scheduling", DESCRIPTIONS)

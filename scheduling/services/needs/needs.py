@@ -1,4 +1,4 @@
-"""Needs: found again every night, asked for by a person, dropped."""
+"""Needs: found again as their units change, asked for by a person, dropped."""
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass

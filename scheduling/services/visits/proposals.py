@@ -1,4 +1,4 @@
-"""Proposed visits: the open needs of each site, bundled anew every night; what is confirmed stays."""
+"""Proposed visits: the open needs of each site, bundled anew as they change; what is confirmed stays."""
 
 import math
 from collections import defaultdict

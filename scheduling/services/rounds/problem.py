@@ -184,6 +184,8 @@ def ask(
     taken = _parts(company, rows) if policy.rules.plans_with_van_stock else {}
     stock = _van_stock(company, first_day) if policy.rules.plans_with_van_stock else None
     access = access_of({visit.site_id: visit.site for visit in rows}.values())
+    # of sites that never close, which are most, the hours are the same
+    open_hours = {hours: _open_hours(clock, days, hours) for hours in set(access.values())}
     # shifts of other time zones begin on the day before or end on the day after
     away = absences_of(installers, first_day - timedelta(days=1), first_day + timedelta(days=days))
     pairs = paired_visits(company=company, visits=rows)
@@ -194,7 +196,7 @@ def ask(
             v,
             clock,
             days,
-            access[v.site_id],
+            open_hours[access[v.site_id]],
             taken.get(v.pk, {}),
             installers,
             waits.get(v.pk),
@@ -310,7 +312,7 @@ def _candidate(
     visit: Visit,
     clock: PlanningClock,
     days: int,
-    access: Access,
+    hours_of_site: Sequence[rounds.Window],
     parts: Mapping[str, int],
     installers: Sequence[Installer],
     wait: Wait | None,
@@ -331,7 +333,7 @@ def _candidate(
     elif visit.state == Visit.State.CONFIRMED and not is_free:
         appointment = _appointment(clock, visit.appointment_at, visit.installer_id, installers, away)
     else:
-        hours = _without_declined(visit, clock, rounds.on_allowed_days(_open_hours(clock, days, access), costs))
+        hours = _without_declined(visit, clock, rounds.on_allowed_days(hours_of_site, costs))
         # while the client has not answered, room is kept in what was offered
         waits = visit.state == Visit.State.OFFERED and not is_free
         open_hours = tuple(_offered_hours(visit, clock, days) if waits else hours)

@@ -145,6 +145,7 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "Commissioning.unit": "id of the unit that was put into service",
     "Diagnosis.facts": "everything the rules were given, by name",
     "Diagnosis.indicators": "what engineering makes of the reading, by name",
+    "Finding.client_sentence": "the same for the client, without terms of the trade; empty where another tells why",
     "Indicator.unit": "unit of measure; empty for ratios and fractions",
     "Indicators.values": "every indicator that could be computed, by name",
     "LeftOut.day": "day of the reading",

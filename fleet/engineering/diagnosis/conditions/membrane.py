@@ -443,7 +443,7 @@ def holds_back_too_little(f: Facts) -> Evidence | None:
     if permeate - f.pattern_limits.meter_step_mg_per_l <= allowed * feed:
         return None
     # Where the cause is known it comes first, and the client hears no second time that it has to be looked for.
-    is_explained = is_told = _is_explained(f)
+    is_explained = names_cause = _is_explained(f)
     if not is_explained and pressure_fault(f):
         normalised = f.number("normalised_salt_passage_ratio")
         if normalised is not None and normalised <= _STEADY_SALT:
@@ -454,7 +454,7 @@ def holds_back_too_little(f: Facts) -> Evidence | None:
         BEHIND_ITS_CAUSE if is_explained else surely(passage / allowed - 1.0),
         {"rejection": 1.0 - passage, "limit": 1.0 - allowed},
         words.rejection_too_low(1.0 - passage, 1.0 - allowed, allowed * feed) + of_earlier,
-        tells_client=not is_told,
+        tells_client=not names_cause,
     )
 
 

@@ -279,6 +279,14 @@ def test_a_day_with_a_signal(phone: Phone, nothing_in_the_way: Callable[[Page], 
     page.get_by_label("Permeate TDS", exact=True).first.fill("250")
     page.locator(".judged", has_text="exchanged").wait_for()
     assert Reading.objects.count() == count
+    # what cannot be is said at the gauge, and what is no number is no part of a judgement on the others
+    inlet = page.get_by_label("Inlet pressure", exact=True).first
+    beside = page.locator(".gauge[data-gauge=inlet_pressure] .means").first
+    inlet.fill("99999")
+    expect(beside).to_have_text("This cannot be: see below")
+    inlet.fill("abc")
+    expect(beside).to_contain_text("'abc' is no number")
+    inlet.fill("")
     page.evaluate("document.querySelectorAll('details').forEach((each) => { each.open = true; })")
     nothing_in_the_way(page)
 

@@ -9,6 +9,7 @@ from accounts.language import gettext
 from fleet.models import Position
 from scheduling.models import Need, Visit
 from scheduling.pages.my_day.gauges import gauges_of
+from scheduling.services.people.words import arrival_span
 
 _AT_POSITION = (Need.Kind.REPLACE, Need.Kind.ROTATE)
 
@@ -16,6 +17,14 @@ _AT_POSITION = (Need.Kind.REPLACE, Need.Kind.ROTATE)
 def clock(moment: str | None, zone: ZoneInfo) -> str:
     """Hours and minutes of a moment in ISO text; empty for none."""
     return f"{datetime.fromisoformat(moment).astimezone(zone):%H:%M}" if moment else ""
+
+
+def _window(moment: str | None, time_zone: str) -> str:
+    """The hours between which the client was told to expect somebody; empty for none."""
+    if not moment:
+        return ""
+    opens, closes = arrival_span(datetime.fromisoformat(moment), time_zone)
+    return f"{opens:%H:%M} - {closes:%H:%M}"
 
 
 def shown_stop(stop: Mapping[str, Any]) -> dict[str, Any]:
@@ -26,9 +35,11 @@ def shown_stop(stop: Mapping[str, Any]) -> dict[str, Any]:
         "arrives": clock(stop["arrives_at"], zone),
         "starts": clock(stop["starts_at"], zone),
         "leaves": clock(stop["leaves_at"], zone),
-        "promised": clock(stop["appointment_at"], zone),
+        "promised": _window(stop["appointment_at"], stop["time_zone"]),
         "state_words": gettext(str(Visit.State(stop["state"]).label)),
         "is_closed": stop["state"] in Visit.CLOSED,
+        "may_depart": stop["state"] in Visit.AHEAD,
+        "may_begin": stop["state"] in Visit.AHEAD or stop["state"] == Visit.State.ON_THE_WAY,
         # RFC 5870 has a point, not a comma, in its numbers, and no blanks.
         "geo": f"geo:{stop['latitude']:.6f},{stop['longitude']:.6f}",
         "dial": "".join(sign for sign in stop["phone"] if sign.isdigit() or sign == "+"),

@@ -169,6 +169,8 @@ def as_it_stands(visit: Mapping[str, Any], zone: str, calls: Sequence[AwaitedCal
     return {
         **visit,
         "windows": [(offer["opens_at"], text) for offer, text in zip(offers, texts, strict=True)],
+        # as every letter says them: to the next quarter of an hour
+        "minutes": words.spoken_minutes(visit["minutes"]),
         "call": next((call.sentence for call in calls if call.visit == visit["id"]), ""),
     }
 

@@ -12,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from accounts.models import Membership
 from fleet.models import Placement
 from scheduling.models import Installer, Plan, Round, Visit
+from scheduling.services.people.words import arrival_window
 from tests import factories
 from tests.pages import browser, signed_in, text_of
 from tests.scheduling.night import run_night
@@ -128,3 +129,36 @@ def test_the_service_worker_has_the_site_in_its_scope_and_the_files_that_pages_a
         assert len(asked) == 4, "a slow line carries few files at a time: see bench_phone"
         assert asked <= kept, asked - kept
     assert Installer.objects.get().name not in text_of(worker)
+
+
+def test_the_installer_reads_the_hours_that_the_client_was_told(day: Round, installer: Membership) -> None:
+    stop = day.stops.order_by("order").select_related("visit__site").first()
+    assert stop is not None
+    visit = stop.visit
+    visit.state, visit.appointment_at = "confirmed", stop.starts_at
+    visit.save()
+    told = arrival_window(stop.starts_at, visit.site.time_zone)
+    between = re.search(r"between ([0-9:]+) and ([0-9:]+)", told)
+    assert between is not None
+    for address in ("/my-day/", f"/my-day/stops/{stop.pk}/"):
+        assert f"Promised {between[1]} - {between[2]}" in text_of(signed_in(installer).get(address))
+
+
+@pytest.mark.parametrize(
+    ("state", "buttons"),
+    [
+        ("proposed", ["depart", "begin"]),
+        ("offered", ["depart", "begin"]),
+        ("on_the_way", ["begin"]),
+        ("in_progress", []),
+        ("done", []),
+    ],
+)
+def test_nobody_is_asked_to_set_out_who_is_there(
+    day: Round, installer: Membership, state: str, buttons: list[str]
+) -> None:
+    stop = day.stops.order_by("order").first()
+    assert stop is not None
+    Visit.objects.filter(pk=stop.visit_id).update(state=state)
+    page = text_of(signed_in(installer).get(f"/my-day/stops/{stop.pk}/"))
+    assert re.findall(rf'data-address="/api/v1/visits/{stop.visit_id}/(depart|begin)/"', page) == buttons

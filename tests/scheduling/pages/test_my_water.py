@@ -375,3 +375,10 @@ def test_no_number_is_written_in_powers_of_ten(clara: Browser, watched: Watched,
     words = words_of(page_of(clara, watched))
     assert f"The water was at {shown} mg/L TDS" in words
     assert "e+" not in words
+
+
+def test_the_page_says_how_long_it_takes_as_the_letters_do(clara: Browser, watched: Watched) -> None:
+    """Every letter says it to the next quarter of an hour; 79 minutes here and an hour and a half there are two."""
+    Visit.objects.update(minutes=79)
+    for path in (f"/my-water/{watched.unit.pk}/", f"/my-water/visits/{watched.visit.pk}/"):
+        assert "It takes about 90 minutes." in words_of(text_of(clara.get(path)))

@@ -64,6 +64,9 @@ function tell(place, visit, rows, sent) {
   const again = place.dataset.reading !== undefined;
   button.disabled = Boolean((open && !again) || (done && !again));
   if (!told || (!open && !done)) return;
-  if (open) told.textContent = open.state === outbox.WAITING ? say("kept-at", { hour: hour(open.made_at) }) : say("not-taken");
-  else told.textContent = say("sent-at", { hour: hour(done.sent_at) });
+  const became = open
+    ? open.state === outbox.WAITING ? say("kept-at", { hour: hour(open.made_at) }) : say("not-taken")
+    : say("sent-at", { hour: hour(done.sent_at) });
+  // Two buttons with one place for what became of them: it says of which it speaks.
+  told.textContent = place.matches("form") ? became : say("of-what", { what: button.textContent, told: became });
 }

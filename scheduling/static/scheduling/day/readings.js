@@ -62,9 +62,15 @@ export function judgeWhileTyping(section) {
   const judge = async () => {
     asked?.abort();
     asked = new AbortController();
-    const { values } = valuesAt(section, "found");
+    const { values, faults } = valuesAt(section, "found");
     const facts = seenAt(section);
     beside.remove();
+    // What is no number is said at once, where it was typed: it is part of no judgement.
+    const unread = faults.find((fault) => fault.field === typedIn?.querySelector("input"));
+    if (unread) {
+      beside.replaceChildren(unread.sentence);
+      typedIn.append(beside);
+    }
     if (!Object.keys(values).length && !Object.keys(facts).length) {
       place.hidden = true;
       return;
@@ -85,8 +91,8 @@ export function judgeWhileTyping(section) {
       });
       const answer = await response.json();
       place.replaceChildren(...(response.ok ? meaning(answer) : notJudged(answer)));
-      const titles = response.ok ? answer.matches.map((match) => match.title) : [say("judged-not")];
-      if (titles.length && typedIn) {
+      const titles = response.ok ? answer.matches.map((match) => match.title) : [say("cannot-be")];
+      if (titles.length && typedIn && !unread) {
         const link = document.createElement("a");
         link.href = `#${place.id}`;
         link.textContent = say("see-below", { titles: titles.join(", ") });

@@ -367,7 +367,9 @@ class _Attention:
         return Reason(sentence=sentence, settle=settle, unit=unit, site=unit.site, client=unit.site.client, **more)
 
     def _at_visit(self, visit: Visit, sentence: str, settle: Settle) -> Reason:
-        day = self.company.day_at(visit.appointment_at) if visit.appointment_at is not None else visit.best_day
+        # a best day that has gone by says that it is due
+        best_day = max(visit.best_day, self.today)
+        day = self.company.day_at(visit.appointment_at) if visit.appointment_at is not None else best_day
         return Reason(
             sentence=sentence, settle=settle, site=visit.site, client=visit.site.client, visit=visit.pk, day=day
         )

@@ -16,7 +16,7 @@ from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.rounds.plans import publish_plan
 from scheduling.services.stock.stock import count_stock
 from tests.scheduling.night import run_night
-from tests.scheduling.town import NOW, RO_DI_TRAIN, Town
+from tests.scheduling.town import NOW, RO_DI_TRAIN, TODAY, Town
 
 
 def _kinds(api: APIClient) -> dict[str, dict[str, Any]]:
@@ -190,6 +190,9 @@ def test_calls_and_offers_without_an_answer_wait_for_the_office(
     assert list(dict.fromkeys(reason["kind"] for reason in row["reasons"]))[1:] == ["unanswered", "calls"]
     assert row["reasons"][0]["kind"] in ("bad_water_soon", "endangers_membrane")
     assert row["sentence"] == " ".join(reason["sentence"] for reason in row["reasons"])
+    Visit.objects.filter(pk=visit.pk).update(best_day=TODAY - timedelta(days=3))
+    # the day that suited it best has gone by: it is due
+    assert _of_kind(_kinds(as_office), "unanswered")[0]["reasons"][1]["day"] == TODAY.isoformat()
     to_call = Message.objects.filter(state="to_call").count()
     assert kinds["calls"]["count"] + kinds["calls"]["counted_above"] == to_call > 0
     call = row["reasons"][-1]["settle"]

@@ -69,7 +69,9 @@ class ReadingPage(Page):
         data = {**form.quantities(), **words, **({"observations": seen} if seen else {})}
         answer = self.ask(UnitViewSet, "add_reading", pk=unit, data=data)
         if not answer.is_good:
-            return self._page(found, form.refuse(answer.data), answer.status)  # type: ignore[arg-type]
+            nothing = gettext("Nothing is filled in: write down what your meter shows, one value at least.")
+            refused = _said_to_client(answer.data, nothing)
+            return self._page(found, form.refuse(refused), answer.status)  # type: ignore[arg-type]
         doubts = [flag["sentence"] for flag in answer.data["flags"]]
         said = gettext("Thank you. Your reading is stored.")
         return self.go("my-water-unit", unit=unit, said=" ".join([said, *doubts]))
@@ -125,7 +127,10 @@ class FaultPage(Page):
         form = FaultForm(request.POST, request.FILES)
         refused = self._report(unit, form)
         if refused is not None:
-            return self.show(status=refused.status, unit=found, form=form.refuse(refused.data))
+            nothing = gettext("Nothing is ticked: tick what comes nearest, so that we know what to bring.")
+            return self.show(
+                status=refused.status, unit=found, form=form.refuse(_said_to_client(refused.data, nothing))
+            )
         return self.go("my-water-unit", unit=unit, said=gettext("Thank you. We have your report and look into it."))
 
     def _report(self, unit: int, form: FaultForm) -> Answer | None:
@@ -143,6 +148,13 @@ class FaultPage(Page):
             if not answer.is_good:
                 transaction.set_rollback(True)
         return None if answer.is_good else answer
+
+
+def _said_to_client(problem: Any, nothing: str) -> Any:
+    """A refusal in the words of this form: a client sends no row, and has no other gauge or observation to give."""
+    if problem.get("code") != "no_value":
+        return problem
+    return {**problem, "detail": nothing, "errors": [{"pointer": "", "detail": nothing}]}
 
 
 def _as_choice(meaning: str) -> str:

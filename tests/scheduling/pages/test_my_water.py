@@ -382,3 +382,17 @@ def test_the_page_says_how_long_it_takes_as_the_letters_do(clara: Browser, watch
     Visit.objects.update(minutes=79)
     for path in (f"/my-water/{watched.unit.pk}/", f"/my-water/visits/{watched.visit.pk}/"):
         assert "It takes about 90 minutes." in words_of(text_of(clara.get(path)))
+
+
+@pytest.mark.parametrize(("form", "said"), [("reading", "Nothing is filled in"), ("fault", "Nothing is ticked")])
+def test_an_empty_form_is_refused_in_the_words_of_the_form(
+    clara: Browser, watched: Watched, form: str, said: str
+) -> None:
+    refused = clara.post(f"/my-water/{watched.unit.pk}/{form}/", {"note": "the door of the cabinet is loose"})
+    assert refused.status_code == 400
+    page = text_of(refused)
+    assert said in page
+    assert "The row" not in page
+    # what was written is still there
+    assert "the door of the cabinet is loose" in page
+    assert Reading.objects.filter(note__contains="cabinet").count() == 0

@@ -34,6 +34,16 @@ def spoken(text: Any) -> str:
 
 
 @register.filter
+def dial(phone: str) -> str:
+    """A telephone number as an address to call: RFC 3966 knows no blanks.
+
+    >>> dial("+49 30 (555) 01-23")
+    '+49305550123'
+    """
+    return "".join(sign for sign in phone if sign.isdigit() or sign == "+")
+
+
+@register.filter
 def as_day(value: Any, form: str = "long") -> str:
     """A day, or an ISO text of one: 'long' with its weekday, 'short', or 'calendar' with its year; '' for none."""
     if not value:

@@ -6,6 +6,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from accounts.language import gettext
+from accounts.templatetags.words import dial
 from fleet.models import Position
 from scheduling.models import Need, Visit
 from scheduling.pages.my_day.gauges import gauges_of
@@ -42,7 +43,7 @@ def shown_stop(stop: Mapping[str, Any]) -> dict[str, Any]:
         "may_begin": stop["state"] in Visit.AHEAD or stop["state"] == Visit.State.ON_THE_WAY,
         # RFC 5870 has a point, not a comma, in its numbers, and no blanks.
         "geo": f"geo:{stop['latitude']:.6f},{stop['longitude']:.6f}",
-        "dial": "".join(sign for sign in stop["phone"] if sign.isdigit() or sign == "+"),
+        "dial": dial(stop["phone"]),
     }
 
 

@@ -396,3 +396,15 @@ def test_an_empty_form_is_refused_in_the_words_of_the_form(
     # what was written is still there
     assert "the door of the cabinet is loose" in page
     assert Reading.objects.filter(note__contains="cabinet").count() == 0
+
+
+def test_a_number_to_call_is_an_address_without_blanks(clara: Browser, office: Membership, watched: Watched) -> None:
+    """RFC 3966, section 3: a telephone number in an address has digits and a plus, and no blank."""
+    Company.objects.update(phone="+49 30 (555) 01-23")
+    Client.objects.update(phone="+49 40 (555) 01-23")
+    assert 'href="tel:+49305550123"' in page_of(clara, watched)
+    desk, client = signed_in(office), watched.unit.site.client_id
+    for address in ("/attention/", "/clients/", f"/clients/{client}/", f"/units/{watched.unit.pk}/"):
+        called = re.findall(r'href="tel:([^"]*)"', text_of(desk.get(address)))
+        assert set(called) <= {"+49405550123"}, address
+    assert called

@@ -212,3 +212,12 @@ def test_a_plot_lies_where_its_numbers_say() -> None:
     sure = calibration_plot({"coverage_50": 0.5, "coverage_80": None, "coverage_90": 1.0})
     assert sure.points == [(380.0, 136.0, "50 %"), (639.2, 12.0, "100 %")]
     assert round_steps(0, 100) == [0, 20, 40, 60, 80, 100]
+
+
+def test_a_report_without_its_minutes_says_nothing_of_them(desk: Any, town: Town) -> None:
+    site = town.unit().site
+    record = factories.ServiceRecordFactory(company=town.company, site=site, minutes=None)
+    assert record.minutes is None
+    page = text_of(desk.get(f"/sites/{site.pk}/"))
+    assert "What was done last" in page
+    assert "None minutes" not in page

@@ -17,6 +17,7 @@ from accounts.language import gettext, gettext_noop, listed, ngettext
 from accounts.models import Company, Membership
 from fleet.engineering.cautions import NO_CERTIFICATE
 from fleet.engineering.diagnosis import TITLES
+from fleet.engineering.positions import position_name, position_name_for_client
 from fleet.models import Finding, Position, Reading, Stage, Unit
 from scheduling.models import Message, Need, PurchaseOrder, Visit
 
@@ -28,6 +29,8 @@ _ARRIVAL = timedelta(minutes=30), timedelta(hours=1)
 _ON_THE_WAY = timedelta(minutes=15), timedelta(minutes=30)
 
 _DRUNK = frozenset({Unit.Use.DRINKING, Unit.Use.COFFEE})
+
+_IN_A_ROW = (Position.Role.LEAD, Position.Role.LAG)
 
 _TO_DO = {
     Kind.REPLACE: gettext_noop("replace the {what}"),
@@ -151,7 +154,14 @@ def done_lines(rows: Sequence[tuple[str, str, Position | None]]) -> list[str]:
 def _work_line(words: str, label: str, position: Position | None) -> str:
     stage = gettext(str(Stage(position.stage).label)) if position is not None else ""
     cartridge = gettext(label[:1].lower() + label[1:]) if label else stage or gettext("cartridge")
+    # clients read of the first and the second cartridge everywhere, and of no lead and lag
+    if position is not None and position.role in _IN_A_ROW and label.lower() == _place(position):
+        cartridge = gettext(position_name_for_client(position.stage, position.role))
     return " ".join(gettext(words).format(what=cartridge, stage=stage).split())
+
+
+def _place(position: Position) -> str:
+    return position_name(position.stage, position.role).lower()
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from django.core.mail.backends.locmem import EmailBackend
 from accounts.errors import Conflict
 from accounts.language import speak
 from accounts.models import AuditEntry, Client, Membership
+from fleet.engineering.positions import position_name_for_client
 from fleet.models import Position
 from scheduling.models import Installer, Message, Need, Plan, Stop, Visit
 from scheduling.services.needs.needs import refresh_needs
@@ -418,3 +419,14 @@ def test_a_message_is_wholly_in_the_language_that_is_spoken(
     for message in Message.objects.all():
         assert english_in(message.subject, *facts) == []
         assert english_in(message.body, *facts) == []
+
+
+def test_a_client_reads_of_the_first_and_the_second_cartridge() -> None:
+    lead, lag = (Position(stage="resin", role=role) for role in ("lead", "lag"))
+    needs = [
+        Need(kind=Need.Kind.REPLACE, position=lead, label="Lead resin"),
+        Need(kind=Need.Kind.REPLACE, position=lag, label="Lag resin"),
+        Need(kind=Need.Kind.REPLACE, position=Position(stage="carbon", role="single"), label="Carbon"),
+    ]
+    first, second = (position_name_for_client("resin", role) for role in ("lead", "lag"))
+    assert work_text(needs) == f"replace the {first}, replace the {second} and replace the carbon"

@@ -41,6 +41,7 @@ app.conf.beat_schedule = {
 def collect_garbage_less_often(**_: Any) -> None:
     """A night makes rows and curves by the ten thousand, and nearly none of them in rings."""
     garbage.collect_less_often()
+    garbage.keep_what_stands()
 
 
 @signals.setup_logging.connect

@@ -24,5 +24,7 @@ def test_so_does_each_process_of_a_worker():
         gc.set_threshold(700)
         collect_garbage_less_often()
         assert gc.get_threshold()[0] == 20_000
+        assert gc.get_freeze_count() > 100_000
     finally:
+        gc.unfreeze()
         gc.set_threshold(*before)

@@ -156,7 +156,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("stock_level", READ, STAFF),
     ("stock_level", ("create", "update"), STAFF),
     ("stock_level", ("destroy", "list_by_item"), OFFICE),
-    ("stock_outlook", READ, OFFICE),
+    ("stock_outlook", (*READ, "list_wanted_at"), OFFICE),
     ("stock_movement", (*READ, "create"), STAFF),
     ("stock_movement", ("void",), OFFICE),
 )

@@ -311,6 +311,7 @@ TABLE: dict[str, str] = {
     "GET /api/v1/stock-levels/by-item/": OFFICE,
     "GET /api/v1/stock-outlook/": OFFICE,
     "GET /api/v1/stock-outlook/<pk>/": OFFICE,
+    "GET /api/v1/stock-outlook/<pk>/wanted-at/": OFFICE,
     "GET /api/v1/stock-levels/<pk>/": STAFF,
     "PATCH /api/v1/stock-levels/<pk>/": STAFF,
     "DELETE /api/v1/stock-levels/<pk>/": OFFICE,

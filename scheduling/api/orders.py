@@ -32,8 +32,9 @@ from scheduling.exports.order_documents import (
     order_text,
 )
 from scheduling.models import Delivery, PartsList, PurchaseOrder, PurchaseOrderLine, Visit
-from scheduling.services.orders.deliveries import DeliveredPieces, late_deliveries, receive_order, void_delivery
+from scheduling.services.orders.deliveries import DeliveredPieces, receive_order, void_delivery
 from scheduling.services.orders.drafts import draft_orders
+from scheduling.services.orders.late import late_deliveries
 from scheduling.services.orders.orders import (
     LineRequest,
     cancel_order,

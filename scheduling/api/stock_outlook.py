@@ -1,17 +1,23 @@
 """Half a year of stock, item by item, with the positions behind the numbers."""
 
+from collections.abc import Sequence
+from functools import cached_property
 from typing import Any
 
 from django.db.models import Q
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
+from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from accounts.http.pagination import WorkedOutPagination
 from accounts.http.serializers import AnswerSerializer
 from accounts.http.viewsets import ReadOnlyViewSet
 from fleet.engineering.positions import position_name
 from fleet.models import CatalogueItem
-from scheduling.services.stock.outlook import DatedWeek, ItemOutlook, StockOutlook, WantedAt
+from scheduling.api.parameters import ParametersSerializer
+from scheduling.services.stock.outlook import DatedWeek, ItemOutlook, Place, StockOutlook, WantedAt
 
 
 class OutlookWeekSerializer(AnswerSerializer):
@@ -98,7 +104,20 @@ class ItemOutlookSerializer(AnswerSerializer):
 class OneItemOutlookSerializer(ItemOutlookSerializer):
     """One item in the weeks to come, with the positions behind its numbers."""
 
-    wanted_at = WantedAtSerializer(many=True, help_text="the positions that want it, the surest first")
+    wanted_at = WantedAtSerializer(
+        many=True, allow_null=True, help_text="the positions that want it, the surest first; null where not asked for"
+    )
+
+
+class PositionsParameters(ParametersSerializer):
+    """What comes with one item."""
+
+    with_positions = serializers.BooleanField(
+        required=False,
+        default=True,
+        help_text="whether the positions behind its numbers come with it, all at once; page by page they have a list "
+        "of their own",
+    )
 
 
 class StockOutlookViewSet(ReadOnlyViewSet):
@@ -116,18 +135,41 @@ class StockOutlookViewSet(ReadOnlyViewSet):
     search_fields = ["code", "name"]
     ordering_fields = ["code"]
 
+    def known_parameters(self) -> dict[str, bool]:
+        known = super().known_parameters()
+        return known | dict.fromkeys(PositionsParameters.names(), False) if self.action == "retrieve" else known
+
     def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        outlook = StockOutlook(company=self.by.company, now=self.now)
-        is_wanted = Q(pk__in=[int(key) for key in outlook.items])
+        is_wanted = Q(pk__in=[int(key) for key in self._outlook.items])
         in_use = ~CatalogueItem.is_retired_on(self.by.company.day_at(self.now))
         items = self.filter_queryset(self.get_queryset().filter(is_wanted | in_use))
-        page = self.paginate_queryset(items) or []
-        rows = ItemOutlookSerializer(
-            [outlook.of(item) for item in page], many=True, context=self.get_serializer_context()
-        )
+        outlooks = self._outlook.of_all(self.paginate_queryset(items) or [])
+        rows = ItemOutlookSerializer(outlooks, many=True, context=self.get_serializer_context())
         return self.get_paginated_response(rows.data)
 
+    @extend_schema(parameters=[PositionsParameters], responses=OneItemOutlookSerializer)
     def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        asked = PositionsParameters.read(self)
         item = self.get_object()
-        outlook = StockOutlook(company=self.by.company, now=self.now).of(item, with_places=True)
-        return Response(OneItemOutlookSerializer(outlook, context=self.get_serializer_context()).data)
+        context = self.get_serializer_context()
+        data = dict(ItemOutlookSerializer(self._outlook.of(item), context=context).data)
+        places = self._outlook.places(item) if asked["with_positions"] else None
+        data["wanted_at"] = self._rows_of(places) if places is not None else None
+        return Response(data)
+
+    @extend_schema(responses=WantedAtSerializer(many=True), filters=False)
+    @action(
+        detail=True, methods=["get"], url_path="wanted-at", pagination_class=WorkedOutPagination, filter_backends=[]
+    )
+    def list_wanted_at(self, request: Request, pk: str) -> Response:
+        """List the positions behind an item's numbers, the surest first."""
+        places = self._outlook.places(self.get_object())
+        return self.get_paginated_response(self._rows_of(self.paginate_queryset(places) or []))
+
+    @cached_property
+    def _outlook(self) -> StockOutlook:
+        return StockOutlook(company=self.by.company, now=self.now)
+
+    def _rows_of(self, places: Sequence[Place]) -> Any:
+        rows = self._outlook.wanted_at(places)
+        return WantedAtSerializer(rows, many=True, context=self.get_serializer_context()).data

@@ -23,7 +23,7 @@ from scheduling.services.needs.costs import all_exhausted_by
 from scheduling.services.needs.reading import may_be_exhausted, with_dates
 from scheduling.services.needs.rows import NeedRow, read_needs
 from scheduling.services.needs.waiting import cost_of_a_week
-from scheduling.services.orders.deliveries import late_deliveries
+from scheduling.services.orders.late import late_deliveries
 from scheduling.services.people.messages import call_back_by
 from scheduling.services.policy import read_policy
 from scheduling.services.rounds.faults import IN_NO_ROUND, faults_of

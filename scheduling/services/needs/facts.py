@@ -51,12 +51,12 @@ def _last_tenth(as_of: date, today: date) -> int:
     return TENTHS * ((today - as_of).days + 1) - 1
 
 
-def _quantiles_of(forecasts: Sequence[Forecast], today: date) -> list[tuple[float, ...]]:
-    """`days_from` of many forecasts, in one go."""
-    grids = [forecast.date_grid[-len(DISTRIBUTION_LEVELS) :] for forecast in forecasts]
+def days_from_all(as_of: Sequence[date], date_grids: Sequence[Sequence[int]], today: date) -> list[tuple[float, ...]]:
+    """`days_from` of many forecasts, in one go; empty where there is no date."""
+    grids = [grid[-len(DISTRIBUTION_LEVELS) :] for grid in date_grids]
     table = np.array([grid or [0] * len(DISTRIBUTION_LEVELS) for grid in grids], dtype=np.int64)
-    last_tenths = np.array([_last_tenth(forecast.as_of, today) for forecast in forecasts])
-    days = ((table - last_tenths[:, None]) / TENTHS).tolist()
+    last_tenths = np.array([_last_tenth(day, today) for day in as_of], dtype=np.int64)
+    days = ((table.reshape(-1, len(DISTRIBUTION_LEVELS)) - last_tenths[:, None]) / TENTHS).tolist()
     return [tuple(row) if grid else () for grid, row in zip(grids, days, strict=True)]
 
 
@@ -65,7 +65,7 @@ def facts_of_forecasts(forecasts: Iterable[Forecast], today: date) -> dict[int, 
     rows = list({forecast.pk: forecast for forecast in forecasts}.values())
     if not rows:
         return {}
-    quantiles = _quantiles_of(rows, today)
+    quantiles = days_from_all([row.as_of for row in rows], [row.date_grid for row in rows], today)
     return {row.pk: _forecast_facts(row, days, today) for row, days in zip(rows, quantiles, strict=True)}
 
 

@@ -1,25 +1,22 @@
-"""What comes of the orders: received into the store; what is late, and which visits that endangers."""
+"""What comes of the orders: received into the store."""
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
 
 from accounts.errors import Conflict, Fault, InvalidInput
-from accounts.models import Company, Membership
+from accounts.models import Membership
 from accounts.repeats import conflict, difference, worded
 from accounts.services import record
 from scheduling.models import Delivery, PurchaseOrder, PurchaseOrderLine
 from scheduling.planning.stock.lots import Lot
 from scheduling.services.orders.orders import lock_order
-from scheduling.services.stock.allocation import Allocation, live_plan
-from scheduling.services.stock.live_visits import LiveVisit
 from scheduling.services.stock.stock import put_into_store, withdraw_delivery
 from scheduling.services.stock.supplies import COMING
-from scheduling.services.words import stock as words
 
 State = PurchaseOrder.State
 
@@ -227,62 +224,3 @@ def _check(
             )
     if faults:
         raise InvalidInput("delivery_not_valid", "The delivery does not match the order.", faults=faults)
-
-
-@dataclass(frozen=True, slots=True)
-class Endangered:
-    """A visit that counts on pieces which come late."""
-
-    visit: LiveVisit
-    day: date
-    pieces: int
-
-
-@dataclass(frozen=True, slots=True)
-class LateLine:
-    """A line that is overdue, or comes after a visit that counts on it."""
-
-    line: PurchaseOrderLine
-    days_overdue: int
-    visits: list[Endangered] = field(default_factory=list)
-
-    @property
-    def sentence(self) -> str:
-        """What is late, by how much, and who waits."""
-        line = self.line
-        assert line.expected_on is not None
-        late = words.late_line(
-            line.order.number,
-            line.order.supplier.name,
-            line.outstanding,
-            line.item.code,
-            line.expected_on,
-            self.days_overdue,
-        )
-        waiting = [
-            words.visit_counts_on(f"{one.visit.site_code} {one.visit.site_name}", one.day, one.pieces)
-            for one in self.visits
-        ]
-        return f"{late} {words.needed_by(waiting)}"
-
-
-def late_deliveries(*, company: Company, now: datetime) -> list[LateLine]:
-    """Lines that are overdue, or come too late for a visit, with the visits that endangers; the earliest first."""
-    today = company.day_at(now)
-    allocation = Allocation(company=company, today=today, plan=live_plan(company))
-    late_lines = []
-    for item, coming in allocation.supplies.coming.items():
-        counting: dict[str, list[tuple[Endangered, bool]]] = defaultdict(list)
-        for visit in allocation.allocated.get(item, ()):
-            for share in allocation.shares[visit, item]:
-                pk = int(visit)
-                one_visit = Endangered(allocation.visits[pk], allocation.days[pk], share.quantity)
-                counting[share.supply].append((one_visit, share.is_late))
-        for one in coming:
-            line = one.line
-            overdue = max((today - line.expected_on).days, 0) if line.expected_on is not None else 0
-            counted = [visit for visit, is_late in counting[one.key] if is_late or overdue]
-            if overdue or counted:
-                counted.sort(key=lambda e: (e.day, e.visit.pk))
-                late_lines.append(LateLine(line, overdue, counted))
-    return sorted(late_lines, key=lambda late: (late.line.expected_on or today, late.line.pk))

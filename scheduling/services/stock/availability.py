@@ -2,11 +2,13 @@
 
 from collections import Counter
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
+from accounts.kept_answers import KeptAnswers
 from accounts.models import Company
 from fleet.models import CatalogueItem
 from scheduling.services.stock.allocation import Allocation, live_plan
+from scheduling.services.stock.counting import rows_of_allocation
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,22 +47,29 @@ class Availability:
 
 def available(*, company: Company, now: datetime) -> list[Availability]:
     """Read what there is of each item, by its code; every piece is allocated as in the parts lists of the live plan."""
-    allocation = Allocation(company=company, today=company.day_at(now), plan=live_plan(company))
+    today = company.day_at(now)
+    kept = KeptAnswers(("availability", company.pk, today), lambda: rows_of_allocation(company))
+    pieces = kept.of(["all"], lambda names, at: {"all": _pieces(company, today)})["all"]
+    items = CatalogueItem.objects.of_company(company).select_related("supplier").filter(pk__in=pieces)
+    return [Availability(item, *pieces[item.pk]) for item in items.order_by("code")]
+
+
+def _pieces(company: Company, today: date) -> dict[int, tuple[int, int, int, int, int]]:
+    """Item id to what an `Availability` says of it."""
+    allocation = Allocation(company=company, today=today, plan=live_plan(company))
     supplies = allocation.supplies
     reserved: Counter[str] = Counter()
     for (visit, item), shares in allocation.shares.items():
         if allocation.is_confirmed(visit):
             ordered = {coming.key for coming in supplies.coming.get(item, ())}
             reserved[item] += sum(share.quantity for share in shares if share.supply not in ordered)
-    items = (allocation.catalogue.items[key] for key in supplies.counted | set(supplies.coming))
-    return [
-        Availability(
-            item=item,
-            store=supplies.store[str(item.pk)],
-            vans=supplies.at_hand(str(item.pk)) - supplies.store[str(item.pk)],
-            expired=supplies.expired[str(item.pk)],
-            reserved=reserved[str(item.pk)],
-            on_order=supplies.on_order(str(item.pk)),
+    return {
+        int(key): (
+            supplies.store[key],
+            supplies.at_hand(key) - supplies.store[key],
+            supplies.expired[key],
+            reserved[key],
+            supplies.on_order(key),
         )
-        for item in sorted(items, key=lambda item: item.code)
-    ]
+        for key in supplies.counted | set(supplies.coming)
+    }

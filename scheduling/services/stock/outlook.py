@@ -1,5 +1,6 @@
 """What of each item will be wanted in the coming half year, where, and how likely it runs out if none is ordered."""
 
+import json
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -7,14 +8,19 @@ from datetime import date, datetime, timedelta
 from functools import cached_property
 from typing import Any, Final, NamedTuple
 
+from django.db.models import TextField
+from django.db.models.functions import Cast
+
+from accounts.kept_answers import KeptAnswers
 from accounts.models import Company
 from fleet.models import CatalogueItem, Forecast, Unit
 from scheduling.models import Need
 from scheduling.planning.stock.reorder import Arrival, ExpectedDemand
 from scheduling.planning.stock.weeks_ahead import WEEKS, Week, wanted_by_place, weeks_ahead
-from scheduling.services.needs.facts import days_from
+from scheduling.services.needs.facts import days_from_all
 from scheduling.services.needs.rows import read_needs
 from scheduling.services.stock.allocation import Allocation, live_plan
+from scheduling.services.stock.counting import rows_of_outlook
 from scheduling.services.stock.demand import expect_demand
 from scheduling.services.stock.unplanned import unplanned_use
 from scheduling.services.words import stock as words
@@ -23,35 +29,36 @@ from scheduling.services.words import stock as words
 _LIKELY = 0.5
 
 
-class _ForecastRow(NamedTuple):
-    """The newest forecast of a position, as far as the distributions of what is wanted rest on it."""
-
-    position: int
-    pk: int
-    item: int | None
-    as_of: date
-    date_grid: list[int]
-    low: float | None
-    median: float | None
-    high: float | None
-
-    @property
-    def fresh_life_days(self) -> tuple[float, ...]:
-        """Life of a fresh cartridge there; empty where the forecast is older than that answer."""
-        low, median, high = self.low, self.median, self.high
-        return () if low is None or median is None or high is None else (low, median, high)
-
-
 _COLUMNS: Final = (
     "position_id",
     "pk",
     "placement__item_id",
     "as_of",
-    "date_grid",
+    "grid",
     "fresh_life_p10_days",
     "fresh_life_p50_days",
     "fresh_life_p90_days",
 )
+
+
+class _ForecastRow(NamedTuple):
+    """The newest forecast of a position, as far as the distributions of what is wanted rest on it.
+
+    `fresh_life_days` is empty where the forecast is older than that answer, and `days` where there is no date.
+    """
+
+    pk: int
+    item: int | None
+    days: tuple[float, ...]
+    fresh_life_days: tuple[float, ...]
+
+
+class Place(NamedTuple):
+    """A position that wants an item, by its newest forecast: with which probability, and how many on average."""
+
+    forecast: int
+    chance: float
+    expected: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +80,7 @@ class DatedWeek:
 
 @dataclass(frozen=True, slots=True)
 class ItemOutlook:
-    """One item week by week, with the positions behind the numbers.
+    """One item week by week.
 
     Attributes
     ----------
@@ -83,8 +90,6 @@ class ItemOutlook:
         Pieces a week that are used without a plan, on average of the past year.
     runs_out_on
         End of the first week by which it has more likely than not run out; None within these weeks.
-    wanted_at
-        Surest first; empty where nobody asked for them.
     """
 
     item: CatalogueItem
@@ -92,7 +97,6 @@ class ItemOutlook:
     on_order: int
     unplanned_per_week: float
     weeks: Sequence[DatedWeek]
-    wanted_at: Sequence[WantedAt] = ()
 
     @property
     def runs_out_on(self) -> date | None:
@@ -109,7 +113,7 @@ class ItemOutlook:
 
 
 class StockOutlook:
-    """The half year of a company's stock, read once.
+    """The half year of a company's stock, read once, and only where nobody has looked since something changed.
 
     What visits take and what forecasts may call for is counted as in the parts lists; beyond them, every position whose
     cartridge has a date, and what is fitted after it, wants its pieces too. Small parts count with the work that is
@@ -118,19 +122,61 @@ class StockOutlook:
 
     def __init__(self, *, company: Company, now: datetime) -> None:
         self.company, self.today = company, company.day_at(now)
-        self.last = self.today + timedelta(days=7 * WEEKS)
+        # of the past year up to this moment, so that it may be another though no row is
         self.unplanned = unplanned_use(company=company, now=now)
-        self.allocation = Allocation(company=company, today=self.today, plan=live_plan(company))
+        about = ("outlook", company.pk, self.today, sorted(self.unplanned.items()))
+        self._kept = KeptAnswers(about, lambda: rows_of_outlook(company))
+        self._looked: tuple[str | None, _Look] | None = None
 
     @property
     def items(self) -> frozenset[str]:
         """Keys of the items that are wanted, there, on order or used without a plan."""
+        return self._kept.of(["items"], lambda names, at: {"items": self._look(at).items})["items"]
+
+    def of_all(self, items: Sequence[CatalogueItem]) -> list[ItemOutlook]:
+        """Look at some items."""
+        names = [str(item.pk) for item in items]
+        numbers = self._kept.of(names, lambda keys, at: {key: self._look(at).numbers(key) for key in keys})
+        return [ItemOutlook(item, *numbers[str(item.pk)]) for item in items]
+
+    def of(self, item: CatalogueItem) -> ItemOutlook:
+        """Look at one item."""
+        return self.of_all([item])[0]
+
+    def places(self, item: CatalogueItem) -> Sequence[Place]:
+        """The positions behind an item's numbers, the surest first."""
+        name = f"places of {item.pk}"
+        return self._kept.of([name], lambda names, at: {name: self._look(at).places(str(item.pk))})[name]
+
+    def wanted_at(self, places: Sequence[Place]) -> list[WantedAt]:
+        """Some of these positions as rows; what went meanwhile is left out."""
+        rows = Forecast.objects.of_company(self.company).select_related("position__unit")
+        found = rows.defer("evidence", "date_grid").in_bulk([at.forecast for at in places])
+        return [WantedAt(found[at.forecast], at.chance, at.expected) for at in places if at.forecast in found]
+
+    def _look(self, versions: str | None) -> "_Look":
+        """What is worked out from rows of these versions; where there are none, what was read first."""
+        if self._looked is None or self._looked[0] != versions:
+            self._looked = (versions, _Look(self.company, self.today, self.unplanned))
+        return self._looked[1]
+
+
+class _Look:
+    """What the outlook is worked out from, each part read when it is asked for."""
+
+    def __init__(self, company: Company, today: date, unplanned: Mapping[str, float]) -> None:
+        self.company, self.today, self.unplanned = company, today, unplanned
+        self.last = today + timedelta(days=7 * WEEKS)
+        self.allocation = Allocation(company=company, today=today, plan=live_plan(company))
+
+    @property
+    def items(self) -> frozenset[str]:
+        """As of the outlook."""
         supplies = self.allocation.supplies
         return frozenset(self.demand) | supplies.counted | frozenset(supplies.coming) | frozenset(self.unplanned)
 
-    def of(self, item: CatalogueItem, *, with_places: bool = False) -> ItemOutlook:
-        """Look at one item, with the positions behind its numbers if they are asked for."""
-        key = str(item.pk)
+    def numbers(self, key: str) -> tuple[int, int, float, list[DatedWeek]]:
+        """What an `ItemOutlook` says beside the item."""
         demands, supplies, unplanned = self.demand.get(key, []), self.allocation.supplies, self.unplanned.get(key, 0.0)
         supply = [
             Arrival(
@@ -140,40 +186,40 @@ class StockOutlook:
             )
             for each in supplies.of(key)
         ]
-        return ItemOutlook(
-            item=item,
-            on_hand=supplies.at_hand(key),
-            on_order=supplies.on_order(key),
-            unplanned_per_week=7.0 * unplanned,
-            weeks=[
-                DatedWeek(self.today + timedelta(days=week.day), week)
-                for week in weeks_ahead(demands, supply, unplanned_per_day=unplanned)
-            ],
-            wanted_at=self._wanted_at(demands) if with_places else (),
-        )
+        weeks = [
+            DatedWeek(self.today + timedelta(days=week.day), week)
+            for week in weeks_ahead(demands, supply, unplanned_per_day=unplanned)
+        ]
+        return supplies.at_hand(key), supplies.on_order(key), 7.0 * unplanned, weeks
 
-    def _wanted_at(self, demands: Sequence[ExpectedDemand]) -> list[WantedAt]:
+    def places(self, key: str) -> list[Place]:
         """The positions behind an item's numbers, the surest first."""
-        places = wanted_by_place(demands, 7 * WEEKS)
-        chosen = {self._forecasts[int(at)].pk: numbers for at, numbers in places.items() if int(at) in self._forecasts}
-        forecasts = Forecast.objects.of_company(self.company).select_related("position__unit").in_bulk(list(chosen))
-        wanted = [WantedAt(forecasts[pk], *numbers) for pk, numbers in chosen.items() if pk in forecasts]
-        return sorted(wanted, key=lambda each: (-each.chance, -each.expected, each.forecast.position_id))
+        wanted = wanted_by_place(self.demand.get(key, []), 7 * WEEKS)
+        here = {int(at): numbers for at, numbers in wanted.items() if int(at) in self._forecasts}
+        surest = sorted(here.items(), key=lambda entry: (-entry[1][0], -entry[1][1], entry[0]))
+        return [Place(self._forecasts[at].pk, *numbers) for at, numbers in surest]
 
     @cached_property
     def _forecasts(self) -> dict[int, _ForecastRow]:
         """The newest forecast of each position of the units in use, by position."""
         units = Unit.objects.of_company(self.company).filter(Unit.is_in_use_on(self.today))
         latest = Forecast.objects.of_company(self.company).filter(is_latest=True, position__unit__in=units)
-        rows: Any = latest.order_by("pk").values_list(*_COLUMNS)
-        return {row[0]: _ForecastRow(*row) for row in rows}
+        # as text, read all at once: one by one they cost ten times as much
+        with_grid = latest.order_by("pk").annotate(grid=Cast("date_grid", TextField()))
+        rows: Any = list(with_grid.values_list(*_COLUMNS))
+        grids: list[list[int]] = json.loads(f"[{','.join(row[4] for row in rows)}]")
+        all_days = days_from_all([row[3] for row in rows], grids, self.today)
+        return {
+            position: _ForecastRow(pk, item, days, () if None in life else tuple(life))
+            for (position, pk, item, _, _, *life), days in zip(rows, all_days, strict=True)
+        }
 
     @cached_property
     def demand(self) -> Mapping[str, Sequence[ExpectedDemand]]:
         """What is wanted of each item, for certain or by chance."""
         needs = Need.objects.of_company(self.company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
         open_needs = list(read_needs(needs, with_forecasts=True))
-        lives = {pk: row.fresh_life_days for pk, row in self._forecasts.items()}
+        lives = {position: row.fresh_life_days for position, row in self._forecasts.items()}
         visits, round_of = self.allocation.visits, self.allocation.round_of
         fixed = {pk for pk, visit in visits.items() if visit.is_confirmed} | set(round_of)
         table: dict[str, list[ExpectedDemand]] = defaultdict(list)
@@ -191,9 +237,7 @@ class StockOutlook:
         )
         spoken_of = {need.position_id for need in open_needs if need.item_id is not None}
         for position, row in self._forecasts.items():
-            if position in spoken_of or row.item is None:
-                continue
-            dates = days_from(row.as_of, row.date_grid, self.today)
-            if dates:
-                table[str(row.item)].append(ExpectedDemand(1, None, dates, str(position), lives[position]))
+            if row.days and row.item is not None and position not in spoken_of:
+                demand = ExpectedDemand(1, None, row.days, str(position), row.fresh_life_days)
+                table[str(row.item)].append(demand)
         return table

@@ -84,3 +84,21 @@ def test_queries_do_not_grow_with_the_fleet(as_office: APIClient, town: Town) ->
             assert as_office.get(PATH).status_code == 200
         counts.append(len(queries))
     assert counts[0] == counts[1]
+
+
+def test_the_positions_behind_an_item_come_page_by_page_too(as_office: APIClient, town: Town) -> None:
+    for in_days in (90, 30, 60):
+        _resin(town, in_days, **LIFE)
+    refresh_needs(company=town.company, now=NOW)
+    address = f"{PATH}{_row(as_office)['id']}/"
+    every = as_office.get(address).json()["wanted_at"]
+    assert len(every) == 3
+    first = as_office.get(f"{address}wanted-at/", {"page_size": 2}).json()
+    assert (first["count"], first["results"], first["previous"]) == (3, every[:2], None)
+    assert as_office.get(first["next"]).json()["results"] == every[2:]
+    assert as_office.get(f"{address}wanted-at/", {"page": 2}).status_code == 404
+    without = as_office.get(address, {"with_positions": "false"}).json()
+    assert without == {**as_office.get(address).json(), "wanted_at": None}
+    refused = as_office.get(address, {"with_positions": "perhaps"})
+    assert refused.status_code == 400
+    assert "with_positions" in refused.json()["errors"][0]["parameter"]

@@ -21,8 +21,9 @@ from scheduling.models import (
     Visit,
 )
 from scheduling.planning.stock.deliveries import expected_arrival, order_by
-from scheduling.services.orders.deliveries import DeliveredPieces, late_deliveries, receive_order, void_delivery
+from scheduling.services.orders.deliveries import DeliveredPieces, receive_order, void_delivery
 from scheduling.services.orders.drafts import Drafted, draft_orders, top_up
+from scheduling.services.orders.late import late_deliveries
 from scheduling.services.orders.orders import (
     LEGAL_MOVES,
     LineRequest,

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from datetime import date, datetime
+from types import MappingProxyType
 from typing import Any, ClassVar
 from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
@@ -60,9 +61,22 @@ class OfficePage(Page):
     def listed(self, viewset: Any, *names: str, page_size: int = 50, **query: Any) -> dict[str, Any]:
         """A list page by page: `names` are the parameters that the address of the page may carry to the interface."""
         given = {name: self.request.GET[name].strip() for name in names if self.request.GET.get(name, "").strip()}
+        return self.paged(viewset, "list", page_size=page_size, given=given, **query)
+
+    def paged(
+        self,
+        viewset: Any,
+        action: str,
+        *,
+        page_size: int,
+        pk: int | None = None,
+        given: Mapping[str, str] = MappingProxyType({}),
+        **query: Any,
+    ) -> dict[str, Any]:
+        """The page of a list that the address of this page asks for, with the addresses of those beside it."""
         number = self.request.GET.get("page", "1")
         asked = {**query, **given, "page": number, "page_size": page_size}
-        data = self.found(viewset, "list", query=asked)
+        data = self.found(viewset, action, query=asked, **({"pk": pk} if pk is not None else {}))
         here = int(number)
         last = max(1, -(-data["count"] // page_size))
         return {

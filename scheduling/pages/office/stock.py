@@ -1,6 +1,6 @@
 """Stock: what runs out when, and what lies where; one item with its half year, counted, moved and scrapped."""
 
-from typing import Any
+from typing import Any, Final
 
 from django.http import HttpResponse
 
@@ -14,6 +14,9 @@ from scheduling.models import StockMovement
 from scheduling.pages.office.base import OfficeForms, OfficePage
 from scheduling.pages.office.filled import filled_in, named_row, whole_number
 from scheduling.pages.office.plots import stock_plot
+
+#: Positions of an item on one page.
+_POSITIONS: Final = 100
 
 
 class StockPage(OfficePage):
@@ -44,7 +47,8 @@ class ItemPage(OfficeForms):
 
     def page(self, *, status: int = 200, pk: int, **context: Any) -> HttpResponse:
         item = self.found(CatalogueItemViewSet, "retrieve", pk=pk)
-        outlook = self.found(StockOutlookViewSet, "retrieve", pk=pk)
+        outlook = self.found(StockOutlookViewSet, "retrieve", pk=pk, query={"with_positions": "false"})
+        wanted_at = self.paged(StockOutlookViewSet, "list_wanted_at", pk=pk, page_size=_POSITIONS)
         installers = self.rows(InstallerViewSet)
         vans = {person["id"]: person["name"] for person in installers}
         levels = self.rows(StockLevelViewSet, item=pk)
@@ -66,6 +70,7 @@ class ItemPage(OfficeForms):
             status=status,
             item=item,
             outlook=outlook,
+            wanted_at=wanted_at,
             plot=stock_plot(outlook["weeks"]),
             levels=levels,
             movements=movements,

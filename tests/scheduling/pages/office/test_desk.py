@@ -124,6 +124,22 @@ def test_an_item_is_counted_moved_and_drawn(desk: Any, town: Town, ada: Installe
     assert "carbon-1" in text_of(desk.get("/stock/"))
 
 
+def test_the_positions_of_an_item_come_by_the_hundred(desk: Any, town: Town, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("scheduling.pages.office.stock._POSITIONS", 2)
+    units = [town.unit() for _ in range(3)]
+    for number, unit in enumerate(units):
+        town.forecast(town.position(unit, "carbon"), 30 + 20 * number)
+    address = f"/stock/{town.item('carbon').pk}/"
+    first, second = desk.get(address), desk.get(address, {"page": "2"})
+    for page in (first, second):
+        assert "3 positions, the surest first" in text_of(page)
+    shown = [[unit.code for unit in units if f"/units/{unit.pk}/" in page.content.decode()] for page in (first, second)]
+    assert sorted(map(len, shown)) == [1, 2]
+    assert {*shown[0], *shown[1]} == {unit.code for unit in units}
+    assert 'href="?page=2"' in first.content.decode()
+    assert desk.get(address, {"page": "3"}).status_code == 404
+
+
 def test_a_client_and_a_site_are_added_and_changed(desk: Any, town: Town) -> None:
     added = desk.post("/clients/", {"do": "add", "name": "Reef Cafe", "email": "", "phone": "030 5", "notes": ""})
     client = Client.objects.get(name="Reef Cafe")

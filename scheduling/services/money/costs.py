@@ -162,13 +162,16 @@ def report_costs(
         Whether each unit is set beside what sizing says of it, which takes a while for each.
     """
     begins, ends = (datetime.combine(day, time(), tzinfo=company.zone) for day in (first_day, before))
-    ledger = _Ledger(company, begins, min(ends, now))
+    ledger = _Ledger(company, begins, min(ends, now), unit)
     rows: dict[int | None, CostRow] = {}
     total = Money()
-    clients = Client.objects.of_company(company).in_bulk()
-    for (unit_id, client_id), (money, source) in ledger.cells().items():
-        if (client is not None and client.pk != client_id) or (unit is not None and unit.pk != unit_id):
-            continue
+    cells = {
+        (unit_id, client_id): cell
+        for (unit_id, client_id), cell in ledger.cells().items()
+        if (client is None or client.pk == client_id) and (unit is None or unit.pk == unit_id)
+    }
+    clients = Client.objects.of_company(company).in_bulk({client_id for _, client_id in cells})
+    for (unit_id, client_id), (money, source) in cells.items():
         key = client_id if by == "client" else unit_id
         if key not in rows:
             of_unit = ledger.units.get(unit_id or 0) if by == "unit" else None
@@ -193,21 +196,29 @@ _Key = tuple[int | None, int]
 
 
 class _Ledger:
-    """Prices everything that happened in a period, in a number of queries that does not grow with it."""
+    """Prices everything that happened in a period, in a number of queries that does not grow with it.
 
-    def __init__(self, company: Company, begins: datetime, ends: datetime) -> None:
+    Where one unit alone is asked for, of all units those at its site are looked at, who share visits with it; what is
+    said of others then is not all of it.
+    """
+
+    def __init__(self, company: Company, begins: datetime, ends: datetime, unit: Unit | None = None) -> None:
         self.company, self.begins, self.ends = company, begins, max(begins, ends)
         self.policy: Policy = read_policy(company=company).planning
         self.owners = Owners(company)
         units = Unit.objects.of_company(company).select_related("site").order_by("code")
-        self.units: dict[int, Unit] = {unit.pk: unit for unit in units}
+        if unit is not None:
+            units = units.filter(site=unit.site_id)
+        self.units: dict[int, Unit] = {each.pk: each for each in units}
         self.units_at: dict[int, list[int]] = defaultdict(list)
-        for unit in self.units.values():
-            self.units_at[unit.site_id].append(unit.pk)
+        for each in self.units.values():
+            self.units_at[each.site_id].append(each.pk)
         reports = ServiceRecord.objects.of_company(company).filter(done_at__gte=begins, done_at__lt=self.ends)
         self.reports: list[ServiceRecord] = list(reports.select_related("site").order_by("done_at", "pk"))
         self.unit_of_position = units_of_positions(self.reports)
         changes = Placement.objects.of_company(company).filter(removed_at__gte=begins, removed_at__lt=self.ends)
+        if unit is not None:
+            changes = changes.filter(position__unit__in=self.units)
         self.changes: list[Placement] = list(
             changes.exclude(removal__in=_NOT_EARLY).select_related("position").order_by("pk")
         )

@@ -11,6 +11,7 @@ from rest_framework.test import APIClient
 
 from accounts.models import Client
 from fleet.models import PastOwnership, Unit
+from scheduling.services.money.water import water_of_units
 from tests import factories
 from tests.scheduling.town import NOW, Town
 
@@ -207,3 +208,24 @@ def test_nobody_but_owner_and_office_reads_costs(
     assert as_owner.get(COSTS).status_code == 200
     assert {api.get(COSTS).status_code for api in (as_installer, as_client)} == {403}
     assert as_owner.get(COSTS).json()["before"] == (NOW.date() + timedelta(days=1)).isoformat()
+
+
+def test_one_unit_is_told_as_among_all_and_only_its_site_is_looked_at(
+    town: Town, pair: tuple[Unit, Unit], as_office: APIClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also of a report that was written where the unit stood before, together with one that still stands there."""
+    other = town.unit(town.site(east_km=9), weekly_demand_l=50.0)
+    work_at(*pair)
+    work_at(pair[0], other, done_at=AT + timedelta(days=1))
+    work_at(other, done_at=AT + timedelta(days=2))
+    every = by_code(costs(as_office))
+    looked_at: list[set[str]] = []
+
+    def water_of(*, units: list[Unit], **period: Any) -> Any:
+        looked_at.append({unit.code for unit in units})
+        return water_of_units(units=units, **period)
+
+    monkeypatch.setattr("scheduling.services.money.costs.water_of_units", water_of)
+    for unit in (*pair, other):
+        assert costs(as_office, unit=unit.code)["rows"] == [every[unit.code]]
+    assert looked_at == [{unit.code for unit in pair}] * 2 + [{other.code}]

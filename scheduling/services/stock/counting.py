@@ -49,14 +49,36 @@ def rows_of_allocation(company: Company) -> dict[str, Rows]:
     }
 
 
-def rows_of_outlook(company: Company) -> dict[str, Rows]:
-    """What the outlook is worked out from, but the day and what is used without a plan."""
-    needs = Need.objects.of_company(company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
+def rows_of_load(company: Company, plan: Plan) -> dict[str, Rows]:
+    """What is loaded for a round of a plan, whatever has become of the plan, is worked out from, but the day."""
+    rounds = Round.objects.of_company(company).filter(plan=plan)
     return {
         **rows_of_allocation(company),
-        "needs": (needs, ("position__stage", "forecast__as_of")),
+        # with all that the chance of a spare rests on
+        "needs": _open_needs(
+            company,
+            "finding__cause",
+            "forecast__placement__item",
+            "lag_forecast__as_of",
+            "lag_forecast__placement__item",
+        ),
+        "own_rounds": (rounds, ()),
+        "own_stops": (Stop.objects.of_company(company).filter(round__in=rounds), ()),
+    }
+
+
+def rows_of_outlook(company: Company) -> dict[str, Rows]:
+    """What the outlook is worked out from, but the day and what is used without a plan."""
+    return {
+        **rows_of_allocation(company),
+        "needs": _open_needs(company),
         "forecasts": (
             Forecast.objects.of_company(company).filter(is_latest=True),
             ("placement__item", "position__stage", "position__unit__retired_on"),
         ),
     }
+
+
+def _open_needs(company: Company, *beside: str) -> Rows:
+    needs = Need.objects.of_company(company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
+    return needs, ("position__stage", "forecast__as_of", *beside)

@@ -11,6 +11,7 @@ from typing import Any, Final
 from django.db import transaction
 
 from accounts.errors import Conflict, NotAllowed
+from accounts.kept_answers import KeptAnswers
 from accounts.models import Membership
 from accounts.services import record
 from accounts.services.companies import lock_company
@@ -21,6 +22,7 @@ from scheduling.services.needs.costs import all_exhausted_by
 from scheduling.services.needs.reading import with_dates
 from scheduling.services.policy import read_policy
 from scheduling.services.stock.allocation import Allocation
+from scheduling.services.stock.counting import rows_of_load
 from scheduling.services.stock.ledger import STORE, Ledger, van_or_store
 from scheduling.services.stock.lots import read_lots, stored_lots
 from scheduling.services.stock.parts import write_parts_lists
@@ -92,7 +94,15 @@ def van_load(*, day: Round, now: datetime) -> VanLoad:
     to be exhausted, where a second trip would cost more than carrying them. Back come pieces that visits of other vans
     count on, and what has expired. Nothing that another visit counts on is taken for a spare.
     """
-    return _Load(day, now).load()
+    today = day.plan.company.day_at(now)
+    about = ("van load", day.pk, day.plan_id, day.installer_id, day.day, today)
+    kept = KeptAnswers(about, lambda: rows_of_load(day.plan.company, day.plan))
+    lines = kept.of(["lines"], lambda names, at: {"lines": _lines(_Load(day, now).load())})["lines"]
+    return VanLoad(day, *lines)
+
+
+def _lines(load: VanLoad) -> tuple[Sequence[LoadLine], Sequence[LoadLine]]:
+    return load.to_van, load.to_store
 
 
 def load_van(*, day: Round, version: str, by: Membership, now: datetime) -> list[StockMovement]:

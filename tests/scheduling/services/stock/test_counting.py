@@ -12,7 +12,7 @@ import pytest
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 
-from accounts.row_versions import Rows, versions_of
+from accounts.row_versions import versions_of
 from accounts.tenancy import TenantModel
 from fleet.forecasting import GRID_LEVELS
 from fleet.models import CatalogueItem, Forecast, PartsRule, Placement, Position, Site, Supplier, Unit
@@ -34,11 +34,12 @@ from scheduling.models import (
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.orders import late
 from scheduling.services.orders.late import late_deliveries
-from scheduling.services.stock import availability, outlook
+from scheduling.services.stock import availability, outlook, van_loads
 from scheduling.services.stock.availability import available
-from scheduling.services.stock.counting import rows_of_allocation, rows_of_outlook
+from scheduling.services.stock.counting import rows_of_allocation, rows_of_load, rows_of_outlook
 from scheduling.services.stock.outlook import StockOutlook
 from scheduling.services.stock.unplanned import unplanned_use
+from scheduling.services.stock.van_loads import van_load
 from scheduling.services.visits.visits import propose_visits
 from tests import factories
 from tests.scheduling.town import NOW, RO_DI_TRAIN, TODAY, Town
@@ -93,7 +94,8 @@ def told(town: Town) -> Any:
         for row in available(company=town.company, now=NOW)
     }
     late_lines = [(row.line.pk, row.days_overdue, row.visits) for row in late_deliveries(company=town.company, now=NOW)]
-    return look.items, numbers, places, there, late_lines
+    load = van_load(day=Round.objects.get(), now=NOW)
+    return look.items, numbers, places, there, late_lines, (load.to_van, load.to_store)
 
 
 def worked_out(town: Town) -> Any:
@@ -109,6 +111,7 @@ def worked_out(town: Town) -> Any:
         {item.pk: look.places(str(item.pk)) for item in items},
         availability._pieces(town.company, TODAY),
         [(pk, *lines[pk]) for pk in by_date],
+        van_loads._lines(van_loads._Load(Round.objects.get(), NOW).load()),
     )
 
 
@@ -228,7 +231,7 @@ def test_it_is_worked_out_once_while_nothing_changes(busy: Town, monkeypatch: py
     def not_again(**_: Any) -> None:
         raise AssertionError("worked out again")
 
-    for module in (availability, late, outlook):
+    for module in (availability, late, outlook, van_loads):
         monkeypatch.setattr(module, "Allocation", not_again)
     assert told(busy) == before
     monkeypatch.undo()
@@ -237,10 +240,18 @@ def test_it_is_worked_out_once_while_nothing_changes(busy: Town, monkeypatch: py
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("rows_of", [rows_of_allocation, rows_of_outlook])
-def test_every_table_that_is_read_counts(busy: Town, rows_of: Callable[..., dict[str, Rows]]) -> None:
+@pytest.mark.parametrize("of", ["allocation", "load", "outlook"])
+def test_every_table_that_is_read_counts(busy: Town, of: str) -> None:
+    day = Round.objects.select_related("plan__company", "installer").get()
+    rows = {
+        "allocation": rows_of_allocation(busy.company),
+        "load": rows_of_load(busy.company, day.plan),
+        "outlook": rows_of_outlook(busy.company),
+    }
     with CaptureQueriesContext(connection) as captured:
-        if rows_of is rows_of_allocation:
+        if of == "load":
+            van_loads._Load(day, NOW).load()
+        elif of == "allocation":
             availability._pieces(busy.company, TODAY)
             late._late_lines(busy.company, TODAY)
         else:
@@ -251,11 +262,10 @@ def test_every_table_that_is_read_counts(busy: Town, rows_of: Callable[..., dict
     read = {table for query in captured for table in _tables(query["sql"])}
     counting = {
         table
-        for rows, beside in rows_of(busy.company).values()
-        for table in _tables(str(rows.values_list("pk", *beside).query))
+        for queryset, beside in rows[of].values()
+        for table in _tables(str(queryset.values_list("pk", *beside).query))
     }
     assert len(read) > 15
-    # the company itself is at hand where others are asked for
     assert read <= counting
 
 

@@ -126,17 +126,17 @@ class StockOutlook:
         self.unplanned = unplanned_use(company=company, now=now)
         about = ("outlook", company.pk, self.today, sorted(self.unplanned.items()))
         self._kept = KeptAnswers(about, lambda: rows_of_outlook(company))
-        self._looked: tuple[str | None, _Look] | None = None
+        self._read_at: tuple[str | None, _Working] | None = None
 
     @property
     def items(self) -> frozenset[str]:
         """Keys of the items that are wanted, there, on order or used without a plan."""
-        return self._kept.of(["items"], lambda names, at: {"items": self._look(at).items})["items"]
+        return self._kept.of(["items"], lambda names, at: {"items": self._working(at).items})["items"]
 
     def of_all(self, items: Sequence[CatalogueItem]) -> list[ItemOutlook]:
         """Look at some items."""
         names = [str(item.pk) for item in items]
-        numbers = self._kept.of(names, lambda keys, at: {key: self._look(at).numbers(key) for key in keys})
+        numbers = self._kept.of(names, lambda keys, at: {key: self._working(at).numbers(key) for key in keys})
         return [ItemOutlook(item, *numbers[str(item.pk)]) for item in items]
 
     def of(self, item: CatalogueItem) -> ItemOutlook:
@@ -146,7 +146,7 @@ class StockOutlook:
     def places(self, item: CatalogueItem) -> Sequence[Place]:
         """The positions behind an item's numbers, the surest first."""
         name = f"places of {item.pk}"
-        return self._kept.of([name], lambda names, at: {name: self._look(at).places(str(item.pk))})[name]
+        return self._kept.of([name], lambda names, at: {name: self._working(at).places(str(item.pk))})[name]
 
     def wanted_at(self, places: Sequence[Place]) -> list[WantedAt]:
         """Some of these positions as rows; what went meanwhile is left out."""
@@ -154,14 +154,14 @@ class StockOutlook:
         found = rows.defer("evidence", "date_grid").in_bulk([at.forecast for at in places])
         return [WantedAt(found[at.forecast], at.chance, at.expected) for at in places if at.forecast in found]
 
-    def _look(self, versions: str | None) -> "_Look":
+    def _working(self, versions: str | None) -> "_Working":
         """What is worked out from rows of these versions; where there are none, what was read first."""
-        if self._looked is None or self._looked[0] != versions:
-            self._looked = (versions, _Look(self.company, self.today, self.unplanned))
-        return self._looked[1]
+        if self._read_at is None or self._read_at[0] != versions:
+            self._read_at = (versions, _Working(self.company, self.today, self.unplanned))
+        return self._read_at[1]
 
 
-class _Look:
+class _Working:
     """What the outlook is worked out from, each part read when it is asked for."""
 
     def __init__(self, company: Company, today: date, unplanned: Mapping[str, float]) -> None:

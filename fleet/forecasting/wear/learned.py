@@ -151,12 +151,16 @@ class Pool:
         default: Floats,
         spread: Floats,
         noise: float,
+        firmness: float = 0.25,
     ) -> Floats:
-        """Yearly swing of every group, pulled towards the common one (see `levels.fit_swing`)."""
+        """Yearly swing of every group, pulled towards the common one (see `levels.fit_swing`).
+
+        `firmness` holds the common one to the default; what was learned before is held as `FIRM_SWING`.
+        """
         names = [f"{name}_{term}" for term in ("constant", "cosine", "sine")]
         is_known = all(part in self.held_means for part in names)
         start = np.array([self.held_means[part] for part in names]) if is_known else default
-        swing, common = fit_swing(group, day, value, count, start, spread, noise, FIRM_SWING if is_known else 0.25)
+        swing, common = fit_swing(group, day, value, count, start, spread, noise, FIRM_SWING if is_known else firmness)
         self.means.update(zip(names, common.tolist(), strict=True))
         return swing
 

@@ -9,10 +9,13 @@ from typing import Final
 
 import numpy as np
 
+from fleet.engineering.constants import DAYS_PER_YEAR
 from fleet.engineering.usual import FIRST_WEEKS_DAYS
 from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.levels import swing_terms
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
 from fleet.forecasting.wear.learned import Pool
+from fleet.forecasting.wear.nominal import median_by_group
 
 LINE_SPREAD_KPA: Final = 20.0
 """Spread of one reading of a single gauge behind fresh filters: the line's own swings. Common practice, no source."""
@@ -26,6 +29,24 @@ LEVEL_SPREAD_KPA: Final = 25.0
 SHARED_SWING: Final = 1.5
 """Readings of one season share the swing of their line, so each of them says less than one alone would.
 Common practice, no source."""
+
+SWING_SPREAD_KPA: Final = 15.0
+"""How far the lines of a company may swing over the year: spread of what they have in common, before anything is read.
+Common practice, no source."""
+
+SWING_APART: Final = 0.5
+LEAST_APART_KPA: Final = 0.5
+"""How far the swing of one line lies from the common one, as a share of that, and at least: where there is no season,
+none is found in the noise of a few readings. Common practice, no source."""
+
+SWING_ROUNDS: Final = 4
+"""So often is the swing found anew, with what lies far from the last one cut to the edge."""
+
+TWO_YEARS_DAYS: Final = 2.0 * DAYS_PER_YEAR
+"""Within less, what comes back every year cannot be told from what happened once."""
+
+AGE_EDGES: Final = np.array([30.0, 90.0, 180.0, 360.0, 720.0])
+"""Ages of filters, days, between which they are taken as alike."""
 
 FEW: Final = 30.0
 """Readings that teach a spread half of what they would if there were many."""
@@ -79,6 +100,9 @@ def prefilter_differentials(fleet: Fleet, readings: Readings, last_change: Float
         if not len(open_rows):
             pool.number(f"{name}_spread", usual)
             continue
+        is_long = np.ptp(readings.day[shown]) >= TWO_YEARS_DAYS or f"{name}_cosine" in pool.held_means
+        if name != "both_gauges" and is_long:
+            fall = fall - _swing_of_line(name, unit, readings.day, fall, age, shown, len(fleet.units), pool)
         noise, level, doubt = _levels(
             name, unit[shown], filter_set[shown], fall[shown], age[shown], usual, len(fleet.units), pool
         )
@@ -86,6 +110,40 @@ def prefilter_differentials(fleet: Fleet, readings: Readings, last_change: Float
         spread[open_rows] = np.hypot(SHARED_SWING * noise, doubt[unit[open_rows]])
     row = np.flatnonzero(np.isfinite(differential))
     return Differentials(row, differential[row], is_whole[row], spread[row])
+
+
+def _swing_of_line(
+    name: str, unit: Indexes, day: Floats, fall: Floats, age: Floats, shown: Indexes, count: int, pool: Pool
+) -> Floats:
+    """How far the gauge of every reading stands lower than in the mean of the year, because the line does (kPa).
+
+    A town that waters its gardens, or fills with guests, has less pressure for months, and a single gauge cannot tell
+    that from a clogging filter. All units of a company feel it at one time, whatever the age of their filters: what
+    filters of an age have in common is taken off first, and readings far out count as those at the edge.
+    """
+    off = fall[shown] - median_by_group(fall[shown], unit[shown], count)[unit[shown]]
+    of_age = np.searchsorted(AGE_EDGES, age[shown])
+    usual_kpa = np.nan_to_num(median_by_group(off, of_age, len(AGE_EDGES) + 1))
+    off -= np.array([pool.number(f"{name}_at_age_{k}", float(kpa)) for k, kpa in enumerate(usual_kpa)])[of_age]
+    terms = swing_terms(day)
+    swing: Floats = np.zeros((count, 3))
+    apart_kpa = SWING_SPREAD_KPA
+    for _ in range(SWING_ROUNDS):
+        expected = (swing[unit[shown]] * terms[shown]).sum(axis=1)
+        swing = pool.swing(
+            name,
+            unit[shown],
+            day[shown],
+            expected + np.clip(off - expected, -LINE_SPREAD_KPA, LINE_SPREAD_KPA),
+            count,
+            np.zeros(3),
+            np.full(3, apart_kpa),
+            LINE_SPREAD_KPA,
+            firmness=apart_kpa / SWING_SPREAD_KPA,
+        )
+        common_kpa = np.hypot(pool.means[f"{name}_cosine"], pool.means[f"{name}_sine"])
+        apart_kpa = max(SWING_APART * common_kpa, LEAST_APART_KPA)
+    return (swing[unit, 1:] * terms[:, 1:]).sum(axis=1)
 
 
 def _levels(

@@ -86,6 +86,56 @@ def test_a_line_that_swings_makes_one_gauge_say_less():
     assert spread(2.0) < 12.0
 
 
+def town(*, years, swing_kpa, pool=None, only=40):
+    """Differentials and days of forty units with one gauge, read every ten weeks; their line falls in one season of
+    every year, for some places more than for others, and their filters are changed every year, each at its own time.
+    Nothing clogs."""
+    random = np.random.default_rng(8)
+    fleet_columns = columns(units=only, placed=NOW - 365.25 * years - 400.0)
+    rows, first_of = [], []
+    for unit in range(40):
+        first = NOW - 365.25 * years - random.uniform(0.0, 360.0)
+        days = np.arange(first + 5.0, NOW, 70.0)
+        own_kpa = swing_kpa * random.uniform(0.6, 1.4)
+        gauge = 350.0 + own_kpa * np.cos(2.0 * np.pi * days / 365.25) + 4.0 * random.standard_normal(len(days))
+        if unit < only:
+            rows.append(readings(days, unit=f"u{unit}", inlet_pressure_kpa=list(gauge)))
+            first_of.append(first)
+    fleet_columns["readings"] = {name: [v for row in rows for v in row[name]] for name in rows[0]}
+    fleet, faults = build_fleet(**fleet_columns)
+    assert faults == []
+    first = np.array(first_of)[fleet.readings.unit_index]
+    last_change = fleet.readings.day - (fleet.readings.day - first) % 365.25
+    pool = Pool() if pool is None else pool
+    return prefilter_differentials(fleet, fleet.readings, last_change, pool), pool
+
+
+def test_a_line_that_falls_in_one_season_of_every_year_is_no_clogging_filter():
+    shown, pool = town(years=4.0, swing_kpa=40.0)
+    # A third of a year at 350 - 40 would be a filter near its end; what is left is the gauge's own noise of 4 kPa.
+    assert np.abs(shown.differential_kpa).mean() < 8.0
+    assert np.median(shown.spread_kpa) < 25.0
+    assert np.hypot(pool.means["inlet_gauge_cosine"], pool.means["inlet_gauge_sine"]) == pytest.approx(40.0, abs=8.0)
+
+
+def test_in_less_than_two_years_nobody_can_tell_a_season_from_what_happened_once():
+    shown, pool = town(years=0.9, swing_kpa=40.0)
+    assert "inlet_gauge_cosine" not in pool.means
+    assert np.abs(shown.differential_kpa).mean() > 15.0
+
+
+def test_where_the_line_keeps_its_pressure_no_season_is_found():
+    shown, pool = town(years=4.0, swing_kpa=0.0)
+    assert np.hypot(pool.means["inlet_gauge_cosine"], pool.means["inlet_gauge_sine"]) < 1.0
+    assert np.abs(shown.differential_kpa).mean() < 5.0
+
+
+def test_few_units_are_told_the_season_of_the_whole_fleet():
+    whole, pool = town(years=4.0, swing_kpa=40.0)
+    few, _ = town(years=4.0, swing_kpa=40.0, pool=Pool(pool.means), only=3)
+    assert few.differential_kpa == pytest.approx(whole.differential_kpa[: len(few.differential_kpa)], abs=2.0)
+
+
 def sets_of(falls):
     """Spread of the whole fleet, and levels and doubts, of units whose gauge read so much behind each set of fresh
     filters; twenty days after each change."""

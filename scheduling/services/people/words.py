@@ -155,12 +155,12 @@ def _work_line(words: str, label: str, position: Position | None) -> str:
     stage = gettext(str(Stage(position.stage).label)) if position is not None else ""
     cartridge = gettext(label[:1].lower() + label[1:]) if label else stage or gettext("cartridge")
     # clients read of the first and the second cartridge everywhere, and of no lead and lag
-    if position is not None and position.role in _IN_A_ROW and label.lower() == _place(position):
+    if position is not None and position.role in _IN_A_ROW and label.lower() == _trade_name(position):
         cartridge = gettext(position_name_for_client(position.stage, position.role))
     return " ".join(gettext(words).format(what=cartridge, stage=stage).split())
 
 
-def _place(position: Position) -> str:
+def _trade_name(position: Position) -> str:
     return position_name(position.stage, position.role).lower()
 
 

@@ -15,7 +15,7 @@ from fleet.api.sites import SiteViewSet
 from fleet.api.units import UnitViewSet
 from fleet.engineering.positions import position_name
 from fleet.intake.names import spoken
-from fleet.models import Placement, Site, Unit
+from fleet.models import Finding, Placement, Site, Unit
 from fleet.pages.train import train_of
 from scheduling.api.costs import CostViewSet
 from scheduling.api.needs import NeedViewSet
@@ -100,7 +100,9 @@ class UnitPage(OfficeForms):
             site=site,
             client=client,
             water=self.found(UnitViewSet, "status", pk=pk),
-            findings=findings,
+            # what is open first: the newest of those that are over would hide that nothing is
+            findings=sorted(findings, key=lambda finding: finding["state"] not in Finding.LIVE),
+            open_count=sum(finding["state"] in Finding.LIVE for finding in findings),
             train=train,
             left_out=left_out,
             picture=train_of(unit["positions"], time_zone=str(site["time_zone"]), for_client=False),

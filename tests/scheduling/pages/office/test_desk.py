@@ -237,3 +237,18 @@ def test_a_report_without_its_minutes_says_nothing_of_them(desk: Any, town: Town
     page = text_of(desk.get(f"/sites/{site.pk}/"))
     assert "What was done last" in page
     assert "None minutes" not in page
+
+
+def test_what_is_over_is_told_apart_from_what_is_open(desk: Any, town: Town) -> None:
+    unit = town.unit()
+    over = town.finding(unit, "prefilters_clogged")
+    over.state, over.closed_at = "closed", over.opened_at
+    over.save()
+    page = text_of(desk.get(f"/units/{unit.pk}/"))
+    assert 'Findings <span class="count">0</span>' in page
+    assert page.index("The readings show nothing that is wrong.") < page.index("Earlier findings")
+    town.finding(unit, "membrane_oxidised")
+    page = text_of(desk.get(f"/units/{unit.pk}/"))
+    assert 'Findings <span class="count">1</span>' in page
+    assert "The readings show nothing that is wrong." not in page
+    assert page.index(">It is true<") < page.index("Earlier findings")

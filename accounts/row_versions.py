@@ -25,7 +25,7 @@ class _Version(Func):
 
     def as_postgresql(self, compiler: Any, connection: Any, **extra: Any) -> tuple[str, list[Any]]:
         """Say it with the system columns of the columns' tables."""
-        tables = [connection.ops.quote_name(column.alias) for column in self.get_source_expressions()]
+        tables = [compiler.quote_name_unless_alias(column.alias) for column in self.get_source_expressions()]
         columns = ", ".join(f"{table}.xmin, {table}.ctid" for table in tables)
         return f"hash_record_extended(ROW({columns}), 0)", []
 

@@ -78,6 +78,7 @@ class SheetFindingSerializer(StrictSerializer):
     make_sure = serializers.CharField()
     do = serializers.CharField()
     take_care = serializers.CharField()
+    a_reading_settles_it = serializers.BooleanField()
 
 
 class SheetUnitSerializer(StrictSerializer):

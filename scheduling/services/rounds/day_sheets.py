@@ -22,6 +22,7 @@ from fleet.services.limits import limits_of_units
 from fleet.services.readings.expected import expected_readings
 from fleet.services.units.access import access_of
 from scheduling.models import Installer, Need, PartsList, Plan, Round, Stop, Visit, VisitTask
+from scheduling.services.attention import UNREAD
 from scheduling.services.needs.costs import reason_without_money
 from scheduling.services.rounds.cautions import cautions_at
 from scheduling.services.stock.substitutes import Bought, bought_before
@@ -244,6 +245,7 @@ def _of_unit(unit: Unit, limits: Limits[float], tasks: Sequence[VisitTask], syst
                 "make_sure": finding.confirming_check,
                 "do": finding.action,
                 "take_care": finding.caution,
+                "a_reading_settles_it": finding.cause in UNREAD,
             }
             for finding in unit.live  # type: ignore[attr-defined]
         ],

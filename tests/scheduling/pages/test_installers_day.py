@@ -162,3 +162,15 @@ def test_nobody_is_asked_to_set_out_who_is_there(
     Visit.objects.filter(pk=stop.visit_id).update(state=state)
     page = text_of(signed_in(installer).get(f"/my-day/stops/{stop.pk}/"))
     assert re.findall(rf'data-address="/api/v1/visits/{stop.visit_id}/(depart|begin)/"', page) == buttons
+
+
+def test_what_the_next_reading_settles_is_not_asked_of_the_installer(day: Round, installer: Membership) -> None:
+    stop = day.stops.order_by("order").first()
+    assert stop is not None
+    unit = stop.visit.tasks.get().need.unit
+    seen = factories.FindingFactory(unit=unit, rule="D46", cause="membrane_rejection_low")
+    unread = factories.FindingFactory(unit=unit, rule="D41", cause="no_reading_for_weeks")
+    page = text_of(signed_in(installer).get(f"/my-day/stops/{stop.pk}/"))
+    assert f"/api/v1/findings/{seen.pk}/confirm/" in page
+    assert "No reading for weeks" in page
+    assert f"/api/v1/findings/{unread.pk}/" not in page

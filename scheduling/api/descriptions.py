@@ -209,7 +209,7 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "ServiceRecord.minutes": "how long the work took, in minutes; null where nobody looked at the clock",
     "ServiceRecord.visit": "id of the visit on which it was done; null for work outside of any",
     "SheetExpected.quantity": "name of the quantity, as in a reading",
-    "SheetFinding.a_reading_settles_it": "whether it ends with the next reading, so that nobody confirms or dismisses it",
+    "SheetFinding.a_reading_settles_it": "whether the next reading ends it, so that nobody confirms or dismisses it",
     "SheetFinding.finding": "id of the finding",
     "SheetPlace.position": "id of the position in the train",
     "SheetReading.quantity": "name of the quantity, as in a reading",

@@ -170,7 +170,7 @@ METER_ALLOWED: Final = frozenset({("reading", "create"), ("unit", "add_reading")
 _SHOWS: Final = (
     *("list", "retrieve", "forecast", "status", "list_findings", "change", "calendar", "map", "gpx", "day_sheet"),
     *("my_day", "van_load", "list_late", "csv", "text", "pdf", "report", "list_proposed", "proposed_csv"),
-    *("proposed_pdf", "list_by_item", "image", "list_found"),
+    *("proposed_pdf", "list_by_item", "list_wanted_at", "image", "list_found"),
 )
 """Actions that change nothing, whatever the resource."""
 _STORES_NOTHING: Final = frozenset(

@@ -102,7 +102,7 @@ def worked_out(town: Town) -> Any:
     """The same, as it follows from the rows there are, and nothing is kept of it."""
     items = list(CatalogueItem.objects.of_company(town.company).order_by("pk"))
     unplanned = unplanned_use(company=town.company, now=NOW)
-    look = outlook._Look(town.company, TODAY, unplanned)
+    look = outlook._Working(town.company, TODAY, unplanned)
     lines = late._late_lines(town.company, TODAY)
     by_date = sorted(lines, key=lambda pk: (PurchaseOrderLine.objects.get(pk=pk).expected_on or TODAY, pk))
     return (
@@ -255,7 +255,7 @@ def test_every_table_that_is_read_counts(busy: Town, of: str) -> None:
             availability._pieces(busy.company, TODAY)
             late._late_lines(busy.company, TODAY)
         else:
-            look = outlook._Look(busy.company, TODAY, {})
+            look = outlook._Working(busy.company, TODAY, {})
             for key in look.items:
                 look.numbers(key)
                 look.places(key)

@@ -50,11 +50,11 @@ class PolicySerializer(StrictSerializer):
     departures = serializers.ListField(
         child=serializers.CharField(), read_only=True, help_text="settings that the company has set itself"
     )
-    visit_cost = _number("money: a visit before anybody drives or works")
-    driving_cost_per_minute = _number("money: an installer's minute of driving")
-    driving_cost_per_km = _number("money: a kilometre of the van")
-    working_cost_per_minute = _number("money: an installer's minute at the unit")
-    overtime_cost_per_hour = _number("money: an hour after the end of the shift, on top")
+    visit_cost = _number("what a visit costs before anybody drives or works")
+    driving_cost_per_minute = _number("what an installer's minute of driving costs")
+    driving_cost_per_km = _number("what a kilometre of the van costs")
+    working_cost_per_minute = _number("what an installer's minute at the unit costs")
+    overtime_cost_per_hour = _number("what an hour after the end of the shift costs on top")
     late_cost_per_day = serializers.DictField(
         child=serializers.DictField(child=FiniteFloatField()),
         required=False,

@@ -143,11 +143,29 @@ def choice_words(choices: Any, value: str) -> str:
 
 
 def refusal_of(answer: Answer) -> dict[str, Any]:
-    """What was wrong: in one sentence, and fault by fault where they say more."""
+    """What was wrong: in one sentence, and fault by fault, each with the field that it is in."""
     data = answer.data if isinstance(answer.data, Mapping) else {}
     sentence = answer.sentence or gettext("That could not be done.")
-    faults = dict.fromkeys(str(row.get("detail", "")) for row in data.get("errors") or [])
-    return {"sentence": sentence, "faults": [fault for fault in faults if fault and fault not in sentence]}
+    faults: dict[str, None] = {}
+    for row in data.get("errors") or []:
+        detail, field = str(row.get("detail", "")), _field_of(str(row.get("pointer", "")))
+        is_named = not field or field.lower() in detail.lower()
+        if detail == sentence and not is_named:
+            # said once, where the field is named
+            sentence = ""
+        if detail and (not is_named or detail not in sentence):
+            faults[detail if is_named else f"{field}: {detail}"] = None
+    return {"sentence": sentence, "faults": list(faults)}
+
+
+def _field_of(pointer: str) -> str:
+    """The name of a field as a form has it: 'To installer' of '/to_installer'; that of a list where a row of it is.
+
+    >>> _field_of("/to_installer"), _field_of("/lines/0/packs"), _field_of("")
+    ('To installer', 'Packs', '')
+    """
+    names = [part for part in pointer.split("/") if part and not part.isdecimal()]
+    return gettext(names[-1].replace("_", " ").capitalize()) if names else ""
 
 
 def _row(parts: Mapping[str, Any]) -> dict[str, Any]:

@@ -120,7 +120,12 @@ def test_an_item_is_counted_moved_and_drawn(desk: Any, town: Town, ada: Installe
     page = text_of(desk.get(address))
     assert '<polygon class="band"' in page
     assert page.count('<tr><th scope="row">') >= 26
-    assert desk.post(address, {**move, "reason": ""}).status_code == 400
+    refused = desk.post(address, {**move, "reason": ""})
+    # whoever fills a form is told which of its fields is wrong
+    assert (refused.status_code, "<li>Reason: This is missing" in text_of(refused)) == (400, True)
+    assert "<li>Quantity: &#x27;-3&#x27; cannot be taken here" in text_of(
+        desk.post(address, {"do": "count", "quantity": "-3"})
+    )
     assert "carbon-1" in text_of(desk.get("/stock/"))
 
 

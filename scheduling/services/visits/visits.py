@@ -118,7 +118,8 @@ def confirm_visit(
 def unconfirm_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -> Visit:
     """Give a confirmed time back, or withdraw an offer; the visit is a proposal again.
 
-    When the site has another proposed visit already, that one takes over the tasks and this one is cancelled.
+    When the site has another proposed visit already, one of the two takes over the tasks and the other is cancelled:
+    the one in a published round stays.
 
     Raises
     ------
@@ -370,7 +371,8 @@ def decline_offer(*, visit: Visit, by: Membership | None, reason: str, now: date
 
 
 def _propose_again(row: Visit, now: datetime) -> None:
-    """A proposal again; where the site has another one, that takes over the tasks and this visit is cancelled."""
+    """A proposal again. Where the site has another one, the two become one: that which a published round holds, or
+    else the other one, takes over the tasks, so that nobody's round leads to a visit that is cancelled."""
     other = (
         Visit.objects.select_for_update(no_key=True)
         .filter(site_id=row.site_id, state=State.PROPOSED)
@@ -379,13 +381,23 @@ def _propose_again(row: Visit, now: datetime) -> None:
     )
     row.appointment_at, row.installer, row.offers = None, None, []
     row.confirmed_minutes, row.confirmed_units = None, []
+    row.state = State.PROPOSED
     if other is None:
-        row.state = State.PROPOSED
-    else:
-        other.declined = [*other.declined, *row.declined]
-        _hand_over(row, other, now)
-        row.state, row.closed_at = State.CANCELLED, now
-        row.closing_note = words.tasks_handed_over()
+        return
+    kept, given_up = (row, other) if _is_driven_to(row) and not _is_driven_to(other) else (other, row)
+    given_up.state, given_up.closed_at, given_up.closing_note = State.CANCELLED, now, words.tasks_handed_over()
+    if given_up is other:
+        # first, since a site has one proposal at a time
+        given_up.updated_at = now
+        given_up.revision += 1
+        given_up.save()
+        events_out.off([given_up], now)
+    kept.declined = [*kept.declined, *given_up.declined]
+    _hand_over(given_up, kept, now)
+
+
+def _is_driven_to(visit: Visit) -> bool:
+    return Stop.objects.filter(visit=visit, round__plan__state=Plan.State.PUBLISHED).exists()
 
 
 def _with_declined(

@@ -7,9 +7,10 @@ import pytest
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import AuditEntry, Membership
 from fleet.models import Finding
-from scheduling.models import Need, Visit, VisitTask
+from scheduling.models import Need, Plan, Stop, Visit, VisitTask
 from scheduling.services.needs.needs import add_need, refresh_needs
 from scheduling.services.policy import read_policy
+from scheduling.services.rounds.plans import plan_rounds
 from scheduling.services.visits import proposals
 from scheduling.services.visits.outcomes import TaskOutcome
 from scheduling.services.visits.visits import (
@@ -236,6 +237,28 @@ def test_a_time_given_back_merges_into_the_other_proposed_visit(town: Town, offi
     remaining_visit = Visit.objects.get(state="proposed")
     assert {task.need.label for task in remaining_visit.tasks.all()} == {"carbon", "automatic shut-off valve"}
     assert remaining_visit.minutes == 15 + 12 + 40
+
+
+def test_a_time_given_back_leaves_the_visit_that_a_published_round_leads_to(town: Town, office: Membership) -> None:
+    town.installer("Ada")
+    unit = town.unit()
+    town.finding(unit, "shutoff_valve_fault")
+    _night(town)
+    plan_rounds(company=town.company, by=None, now=NOW, iterations=50)
+    visit = Visit.objects.get()
+    assert Stop.objects.get().visit == visit
+    Plan.objects.update(state="published", published_at=NOW)
+    in_four_weeks = TUESDAY_AT_TEN + timedelta(days=28)
+    confirm_visit(visit=visit, by=office, appointment_at=in_four_weeks, now=NOW)
+    town.forecast(town.position(unit, "carbon"), 0)
+    _night(town)
+    other = Visit.objects.get(state="proposed")
+    unconfirm_visit(visit=visit, by=office, note="", now=NOW)
+    visit.refresh_from_db()
+    other.refresh_from_db()
+    assert (visit.state, other.state) == ("proposed", "cancelled")
+    assert {task.need.label for task in visit.tasks.all()} == {"carbon", "automatic shut-off valve"}
+    assert visit.minutes == 15 + 12 + 40
 
 
 def test_a_cancelled_visits_needs_are_proposed_again(town: Town, office: Membership) -> None:

@@ -94,13 +94,14 @@ class _Attention:
         with_forecast = {need.finding_id for need in due_soon}
         faults = (finding for finding in findings["faults"] if finding.pk not in with_forecast)
         yield self._kind("faults", map(self._of_finding, faults))
+        # somebody waits at the telephone, often for an hour that was named
+        yield self._kind("calls", self._calls())
         yield self._kind("unread", self._unread(findings["unread"]))
         yield self._kind("parts_missing", self._parts_missing())
         yield self._kind("late_deliveries", self._late())
         yield self._kind("expired_stock", self._expired())
         yield self._kind("orders_not_sent", self._orders_not_sent())
         yield self._kind("unanswered", self._unanswered())
-        yield self._kind("calls", self._calls())
         yield self._kind("in_no_round", self._in_no_round())
         yield self._kind("broken_rounds", self._broken_rounds())
 

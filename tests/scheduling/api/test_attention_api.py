@@ -55,13 +55,13 @@ def test_every_kind_is_there_also_where_nothing_is_wrong(town: Town, as_office: 
         "bad_water_soon",
         "endangers_membrane",
         "faults",
+        "calls",
         "unread",
         "parts_missing",
         "late_deliveries",
         "expired_stock",
         "orders_not_sent",
         "unanswered",
-        "calls",
         "in_no_round",
         "broken_rounds",
     ]
@@ -187,15 +187,15 @@ def test_calls_and_offers_without_an_answer_wait_for_the_office(
     (row,) = _of_kind(kinds, "unanswered")
     assert row["visit"] == visit.pk
     # what wears, the offer and the call are one row of one visit, with a call of the interface for each
-    assert list(dict.fromkeys(reason["kind"] for reason in row["reasons"]))[1:] == ["unanswered", "calls"]
+    assert list(dict.fromkeys(reason["kind"] for reason in row["reasons"]))[1:] == ["calls", "unanswered"]
     assert row["reasons"][0]["kind"] in ("bad_water_soon", "endangers_membrane")
     assert row["sentence"] == " ".join(reason["sentence"] for reason in row["reasons"])
     Visit.objects.filter(pk=visit.pk).update(best_day=TODAY - timedelta(days=3))
     # the day that suited it best has gone by: it is due
-    assert _of_kind(_kinds(as_office), "unanswered")[0]["reasons"][1]["day"] == TODAY.isoformat()
+    assert _of_kind(_kinds(as_office), "unanswered")[0]["reasons"][-1]["day"] == TODAY.isoformat()
     to_call = Message.objects.filter(state="to_call").count()
     assert kinds["calls"]["count"] + kinds["calls"]["counted_above"] == to_call > 0
-    call = row["reasons"][-1]["settle"]
+    call = next(reason["settle"] for reason in row["reasons"] if reason["kind"] == "calls")
     assert as_office.post(call["path"], call["body"], format="json").status_code == 200
     left = _kinds(as_office)["calls"]
     assert left["count"] + left["counted_above"] == to_call - 1

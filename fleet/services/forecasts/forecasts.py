@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import closing
 from datetime import date, datetime, timedelta
+from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
@@ -20,6 +21,7 @@ from fleet.services.events_out import forecasts_past_limit, is_past
 from fleet.services.forecasts.sources import out_of_date
 from fleet.services.forecasts.tables import end_of_day, list_units_in_use, load_fleet
 from fleet.services.forecasts.workers import Forecasted, ForecastRun, forecast_blocks
+from fleet.services.known import mark_of_code
 
 BLOCK_UNITS: Final = 400
 """At most so many units are forecast together, to bound the memory; the same units form the same blocks in every run.
@@ -44,6 +46,10 @@ Progress = Callable[[float, str], object]
 
 _AT_ONCE: Final = 500
 """Rows written in one statement."""
+
+#: Rooms of this package whose code says what forecasts are, and where a lesson keeps the mark of it.
+_MAKES_FORECASTS: Final = ("engineering", "forecasting", "services/forecasts")
+_MADE_BY: Final = "made_by"
 
 _FIELDS: Final = (
     "placement_id",
@@ -123,8 +129,9 @@ def refresh_forecasts(*, company: Company, now: datetime, progress: Progress | N
     """Forecast anew the units about which something new is known, with what the whole fleet taught before.
 
     The others keep their latest forecasts, which say the same of the days to come. All are forecast when the fleet has
-    taught nothing lately, when much of it is out of date, and, where there is any news at all, in a company of one
-    block: there a single reading still teaches the others something, and a run of all costs little.
+    taught nothing lately, when another release made the latest ones, when much of it is out of date, and, where there
+    is any news at all, in a company of one block: there a single reading still teaches the others something, and a run
+    of all costs little.
 
     Returns
     -------
@@ -144,7 +151,7 @@ def units_out_of_date(*, company: Company, now: datetime) -> list[int] | None:
     """Ids of the units to forecast anew; None where all are, for the reasons that `refresh_forecasts` gives."""
     day = company.day_at(now)
     ids = list_units_in_use(company, day)
-    if _recent_lesson(company, len(ids), day) is None:
+    if _recent_lesson(company, len(ids), day) is None or not _is_of_this_release(company):
         return None
     stale = out_of_date(company, ids, day)
     most = MOST_REFRESHED * len(ids) if len(ids) > BLOCK_UNITS else 0
@@ -287,6 +294,16 @@ def _recent_lesson(company: Company, units: int, day: date) -> Learned | None:
         return None
 
 
+def _is_of_this_release(company: Company) -> bool:
+    """Whether the latest forecasts were made by the code that runs now: another would put them in other words too."""
+    lesson = FleetLesson.objects.of_company(company).first()
+    return lesson is not None and lesson.learned.get(_MADE_BY) == _release()
+
+
+def _release() -> str:
+    return mark_of_code(Path(__file__).resolve().parents[2], _MAKES_FORECASTS)
+
+
 def _lesson(company: Company, unit_ids: Sequence[int], *, day: date, now: datetime) -> Learned:
     """What the whole fleet teaches, from units spread over it; chunks of one job find what the first one learned."""
     lesson = FleetLesson.objects.of_company(company).filter(as_of=day, computed_at=now).first()
@@ -314,7 +331,7 @@ def _keep_lesson(
         computed_at=now,
         unit_count=units,
         fleet_units=units if fleet_units is None else fleet_units,
-        learned=learned.to_dict(),
+        learned=learned.to_dict() | {_MADE_BY: _release()},
     )
     FleetLesson.objects.bulk_create(
         [lesson],

@@ -174,6 +174,20 @@ def test_what_another_release_has_learned_is_learned_anew(units: list[Unit], lar
     assert Learned.from_dict(FleetLesson.objects.get().learned).hypers
 
 
+def test_what_another_release_has_forecast_is_forecast_anew(units: list[Unit]) -> None:
+    """Its sentences may say what others of this release do not."""
+    company = units[0].company
+    forecast_company(company=company, now=NOW)
+    assert refresh_forecasts(company=company, now=NEXT)["units"] == 0
+    lesson = FleetLesson.objects.get()
+    FleetLesson.objects.update(learned=lesson.learned | {"made_by": "another release"})
+    Forecast.objects.update(installer_sentence="as it was said before")
+    assert refresh_forecasts(company=company, now=NEXT)["units"] == len(units)
+    latest = Forecast.objects.filter(is_latest=True)
+    assert not latest.filter(installer_sentence="as it was said before").exists()
+    assert refresh_forecasts(company=company, now=NEXT)["units"] == 0
+
+
 def test_a_cartridge_that_is_changed_after_the_night_of_its_day_has_a_forecast_the_same_day(units: list[Unit]) -> None:
     """The one of the night is of what left; the row of the day speaks of what stands there since, and is the latest."""
     unit = units[0]

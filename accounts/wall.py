@@ -63,6 +63,16 @@ def over_all_companies() -> Iterator[None]:
         _in_sight.reset(token)
 
 
+@contextmanager
+def in_sight_of_nobody() -> Iterator[None]:
+    """Begin a block without a company, whatever is around it."""
+    token = _in_sight.set(NOBODY)
+    try:
+        yield
+    finally:
+        _in_sight.reset(token)
+
+
 class WallMiddleware:
     """Lets each request begin without a company, whatever the one before it worked for."""
 
@@ -70,8 +80,5 @@ class WallMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
-        token = _in_sight.set(NOBODY)
-        try:
+        with in_sight_of_nobody():
             return self.get_response(request)
-        finally:
-            _in_sight.reset(token)

@@ -14,6 +14,7 @@ from whitenoise.middleware import WhiteNoiseMiddleware
 
 from accounts.models import Company
 from accounts.services.budgets import forget_held
+from accounts.wall import in_sight_of_nobody
 from fleet.config import garbage
 from tests.effort import LONG, one_in
 from tests.walled import as_application, build_wall
@@ -148,6 +149,13 @@ def _requests_are_answered_behind_the_wall(monkeypatch: pytest.MonkeyPatch) -> N
             return ask(handler, environ)
 
     monkeypatch.setattr(ClientHandler, "__call__", ask_as_application)
+
+
+@pytest.fixture(autouse=True)
+def _begins_with_nobody_in_sight() -> Iterator[None]:
+    """What a service lets its caller see lasts until the request ends; a test that asks for it has none."""
+    with in_sight_of_nobody():
+        yield
 
 
 @pytest.fixture(autouse=True)

@@ -70,6 +70,8 @@ def nothing_in_the_way() -> Callable[[Page], None]:
 
     def look(page: Page) -> None:
         turn = next(asked)
+        # a page that was just asked for may still be without its style sheet
+        page.wait_for_load_state("load")
         # in a short run each page of a walk has one of the two looks
         for size, scheme in VIEWS if LONG else (VIEWS[turn % len(VIEWS)],):
             page.set_viewport_size({"width": size[0], "height": size[1]})

@@ -13,8 +13,9 @@ from django.db.models.functions import Cast
 
 from accounts.kept_answers import KeptAnswers
 from accounts.models import Company
-from fleet.models import CatalogueItem, Forecast, Unit
+from fleet.models import CatalogueItem, Forecast, Position, Unit
 from scheduling.models import Need
+from scheduling.planning.needs.need import median_days
 from scheduling.planning.stock.reorder import Arrival, ExpectedDemand
 from scheduling.planning.stock.weeks_ahead import WEEKS, Week, wanted_by_place, weeks_ahead
 from scheduling.services.needs.facts import days_from_all
@@ -38,6 +39,11 @@ _COLUMNS: Final = (
     "fresh_life_p10_days",
     "fresh_life_p50_days",
     "fresh_life_p90_days",
+    "position__unit_id",
+    "position__stage",
+    "position__role",
+    "state",
+    "driver",
 )
 
 
@@ -51,6 +57,18 @@ class _ForecastRow(NamedTuple):
     item: int | None
     days: tuple[float, ...]
     fresh_life_days: tuple[float, ...]
+    unit: int
+    stage: str
+    role: str
+    state: str
+    driver: str
+
+    def goes_by_itself(self, lead: "_ForecastRow") -> bool:
+        """Whether this lag is replaced where it stands, as needs have it, and not moved up when its lead is rotated."""
+        if not lead.days or self.state == Forecast.State.EXHAUSTED:
+            return True
+        ages_out = self.driver == Forecast.Driver.MAXIMUM_SERVICE_TIME
+        return ages_out and bool(self.days) and median_days(self.days) <= median_days(lead.days)
 
 
 class Place(NamedTuple):
@@ -116,8 +134,9 @@ class StockOutlook:
     """The half year of a company's stock, read once, and only where nobody has looked since something changed.
 
     What visits take and what forecasts may call for is counted as in the parts lists; beyond them, every position whose
-    cartridge has a date, and what is fitted after it, wants its pieces too. Small parts count with the work that is
-    known, and not again with what comes after it.
+    cartridge has a date, and what is fitted after it, wants its pieces too. A pair in series wants one for each lead
+    that is spent, since a rotation moves its lag up. Small parts count with the work that is known, and not again with
+    what comes after it.
     """
 
     def __init__(self, *, company: Company, now: datetime) -> None:
@@ -210,8 +229,8 @@ class _Working:
         grids: list[list[int]] = json.loads(f"[{','.join(row[4] for row in rows)}]")
         all_days = days_from_all([row[3] for row in rows], grids, self.today)
         return {
-            position: _ForecastRow(pk, item, days, () if None in life else tuple(life))
-            for (position, pk, item, _, _, *life), days in zip(rows, all_days, strict=True)
+            position: _ForecastRow(pk, item, days, () if None in rest[:3] else tuple(rest[:3]), *rest[3:])
+            for (position, pk, item, _, _, *rest), days in zip(rows, all_days, strict=True)
         }
 
     @cached_property
@@ -236,8 +255,16 @@ class _Working:
             )
         )
         spoken_of = {need.position_id for need in open_needs if need.item_id is not None}
+        lags = {(row.unit, row.stage): row for row in self._forecasts.values() if row.role == Position.Role.LAG}
+        leads = {(row.unit, row.stage): row for row in self._forecasts.values() if row.role == Position.Role.LEAD}
         for position, row in self._forecasts.items():
-            if row.days and row.item is not None and position not in spoken_of:
-                demand = ExpectedDemand(1, None, row.days, str(position), row.fresh_life_days)
-                table[str(row.item)].append(demand)
+            if position in spoken_of or not row.days:
+                continue
+            lead, lag = leads.get((row.unit, row.stage)), lags.get((row.unit, row.stage))
+            if row.role == Position.Role.LAG and lead is not None and not row.goes_by_itself(lead):
+                continue
+            # what a rotation takes is a lag
+            item = lag.item if row.role == Position.Role.LEAD and lag is not None and lag.item is not None else row.item
+            if item is not None:
+                table[str(item)].append(ExpectedDemand(1, None, row.days, str(position), row.fresh_life_days))
         return table

@@ -1,6 +1,6 @@
 """Half a year of stock over the API."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -8,7 +8,9 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from rest_framework.test import APIClient
 
+from scheduling.models import PartsLine
 from scheduling.services.needs.needs import refresh_needs
+from scheduling.services.rounds.plans import plan_rounds
 from scheduling.services.visits.visits import propose_visits
 from tests.scheduling.town import NOW, RO_DI_TRAIN, TODAY, Town
 
@@ -59,6 +61,52 @@ def test_the_pieces_after_the_next_count_too_and_it_says_when_it_runs_out(as_off
     assert row["runs_out_on"] in {str(TODAY + timedelta(days=7 * week)) for week in (14, 15, 16)}
     assert row["sentence"].startswith("2 to 3 are wanted until")
     assert "More likely than not one is missing by" in row["sentence"]
+
+
+def _wanted(api: APIClient, week: int) -> float:
+    return float(_row(api)["weeks"][week - 1]["expected"])
+
+
+@pytest.mark.parametrize("in_days", [30, 120])
+def test_a_pair_in_series_wants_one_for_each_spent_lead(as_office: APIClient, town: Town, in_days: int) -> None:
+    """A rotation moves the lag up: its own date wants no piece beside it, whether or not the task is there already."""
+    lead = _resin(town, in_days, **LIFE)
+    lag = town.position(lead.unit, "resin", "lag")
+    town.forecast(lag, in_days + 20, **LIFE)
+    refresh_needs(company=town.company, now=NOW)
+    town.stock(town.item("resin"), 5)
+    week = 9 if in_days == 30 else 22
+    assert _wanted(as_office, week) == pytest.approx(1.0, abs=0.1)
+    # about seventy days after the first
+    assert _wanted(as_office, 26) == pytest.approx(2.8 if in_days == 30 else 1.3, abs=0.2)
+
+
+@pytest.mark.parametrize("driver", ["capacity", "maximum_service_time"])
+def test_a_lag_that_is_replaced_where_it_stands_wants_its_own(as_office: APIClient, town: Town, driver: str) -> None:
+    lead = _resin(town, 120)
+    lag = town.position(lead.unit, "resin", "lag")
+    town.forecast(lag, 100 if driver == "maximum_service_time" else 0, driver=driver)
+    refresh_needs(company=town.company, now=NOW)
+    town.stock(town.item("resin"), 5)
+    assert _wanted(as_office, 22) == pytest.approx(2.0, abs=0.1)
+
+
+def test_what_the_parts_list_counts_until_a_day_the_outlook_counts_too(as_office: APIClient, town: Town) -> None:
+    """Two answers on one store: of pairs that are rotated within the weeks of the list, both want one piece each."""
+    town.installer("Ada")
+    for in_days in (10, 20, 25):
+        lead = _resin(town, in_days, **LIFE)
+        town.forecast(town.position(lead.unit, "resin", "lag"), in_days + 10, **LIFE)
+    refresh_needs(company=town.company, now=NOW)
+    propose_visits(company=town.company, now=NOW)
+    town.stock(town.item("resin"), 1)
+    plan_rounds(company=town.company, by=None, now=NOW, iterations=100)
+    line = PartsLine.objects.filter(parts_list__scope="period", item__code="resin-1").latest("parts_list__last_day")
+    assert line.quantity + line.spare == 3
+    last = (line.parts_list.last_day - TODAY).days
+    week = _row(as_office)["weeks"][last // 7 - 1]
+    assert abs((date.fromisoformat(week["day"]) - line.parts_list.last_day).days) < 7
+    assert week["wanted_p90"] == 3
 
 
 def test_a_unit_out_of_use_wants_nothing(as_office: APIClient, town: Town) -> None:

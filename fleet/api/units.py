@@ -331,7 +331,7 @@ class UnitViewSet(QuantityViewSet, RetireMixin, ReadWriteViewSet):
     def list_findings(self, request: Request, pk: str) -> Response:
         """Say what the stored readings of this unit show: findings that are open or confirmed, the surest first."""
         unit = self.get_object()
-        newest = Reading.objects.current().filter(unit=unit, taken_at__lte=self.now).order_by("-taken_at", "-pk")
+        newest = Reading.objects.current().taken_by(self.now).filter(unit=unit).order_by("-taken_at", "-pk")
         answer = {"unit": unit.pk, "read_at": getattr(newest.only("taken_on", "taken_at").first(), "taken_at", None)}
         answer["findings"] = unit.live_findings
         return Response(UnitFindingsSerializer(answer, context=self.get_serializer_context()).data)

@@ -1,7 +1,7 @@
 """The fields of a reading that are no quantity: who, when, where, and the state the unit was in."""
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -13,6 +13,7 @@ from fleet.intake.directory import Directory, Meter, Place
 from fleet.intake.observations import CODES, SEEN, settle_observations
 from fleet.intake.rows import Row
 from fleet.models import Reading
+from fleet.models.readings import CLOCK_SLACK
 from fleet.services.units.moments import FIRST_YEAR
 
 _ANY_ZONE: Final = ZoneInfo("UTC")
@@ -24,8 +25,6 @@ MOMENT: Final = ("taken_at", "date", "time")
 NOT_A_TIME: Final = "not_a_time"
 """Code of what whoever read the cells of a file could not read as a time; it is told once."""
 
-CLOCK_SLACK: Final = timedelta(minutes=10)
-"""A sender's clock may be ahead of ours by this much; what lies further ahead is refused as in the future."""
 
 STATES: Final[Mapping[str, str]] = {"flowing": "flowing", "running": "flowing", "static": "static"}
 VALVES: Final[Mapping[str, str]] = {"open": "open", "closed": "closed", "shut": "closed"}

@@ -1,8 +1,9 @@
 """One look at a unit's gauges and meters."""
 
+from datetime import datetime, timedelta
 from functools import reduce
 from operator import or_
-from typing import ClassVar, Self
+from typing import ClassVar, Final, Self
 
 from django.db import models
 from django.db.models import Q
@@ -16,9 +17,16 @@ from fleet.models.intake import IntakeBatch
 from fleet.models.ownership import PassedOn
 from fleet.models.units import Instrument, Unit
 
+#: A sender's clock may be ahead of ours by this much; what lies further ahead is refused as in the future.
+CLOCK_SLACK: Final = timedelta(minutes=10)
+
 
 class ReadingQuerySet(CorrectableQuerySet):
     """Readings, and which of them read a gauge."""
+
+    def taken_by(self, now: datetime) -> Self:
+        """Those of this moment and before, by their senders' clocks: one that is ahead has not read the future."""
+        return self.filter(taken_at__lte=now + CLOCK_SLACK)
 
     def measured(self) -> Self:
         """Leave out those that hold only what a person saw."""

@@ -81,7 +81,7 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
     was_read = ~Q(**{f"{name}__isnull": True for name in columns})
     limits = limits_of(unit)
     limit = limits.product_tds_mg_per_l
-    own_readings = Reading.objects.current().filter(unit=unit, taken_at__lte=now).order_by("-taken_at", "-pk")
+    own_readings = Reading.objects.current().taken_by(now).filter(unit=unit).order_by("-taken_at", "-pk")
     changed_at = last_changed(unit, Stage.RESIN if has_resin else Stage.MEMBRANE)
     reading = _newest(own_readings.filter(was_read), changed_at)
     column = next((name for name in columns if getattr(reading, name, None) is not None), columns[-1])

@@ -39,7 +39,7 @@ def seen_gone(
     if not wanted:
         return None
     newest: dict[str, bool] = {}
-    rows = Reading.objects.current().filter(unit=unit, taken_at__lte=at).exclude(observations={})
+    rows = Reading.objects.current().taken_by(at).filter(unit=unit).exclude(observations={})
     for observations in rows.order_by("taken_at", "pk").values_list("observations", flat=True):
         newest.update({name: bool(seen) for name, seen in observations.items() if name in wanted})
     gone = {name: False for name in OBSERVATION_MEANINGS if newest.get(name)}

@@ -11,6 +11,7 @@ from fleet.engineering.diagnosis import RULES, Match, Rule, Work, diagnose
 from fleet.engineering.observations import OBSERVATION_MEANINGS
 from fleet.engineering.usual import SAME_VISIT_DAYS
 from fleet.models import Position, Stage
+from fleet.models.readings import CLOCK_SLACK
 from fleet.services.findings.facts import History, context_of_row, is_measured, names_of_row
 
 RECENT: Final = timedelta(days=120)
@@ -54,7 +55,7 @@ def patterns_of(history: History, unit_id: int, now: datetime) -> Sequence[Patte
 
 def _of_readings(history: History, unit_id: int, now: datetime, ends: list[datetime]) -> list[Pattern]:
     """Patterns of readings; into `ends` go the moments at which one of the readings that decided loses its say."""
-    rows = [row for row in history.rows_of(unit_id) if history.table.taken_at[row] <= now and _bears(history, row, now)]
+    rows = [row for row in history.rows_of(unit_id) if _counts(history, row, now) and _bears(history, row, now)]
     has_lag = (Stage.RESIN.value, Position.Role.LAG.value) in history.positions.get(unit_id, {})
     waiting = {rule: (rule.asks_behind_lag if has_lag else ()) or rule.asks for rule in RULES if rule.asks}
     limits = history.limits[unit_id]
@@ -113,6 +114,10 @@ def _of_readings(history: History, unit_id: int, now: datetime, ends: list[datet
     return patterns
 
 
+def _counts(history: History, row: int, now: datetime) -> bool:
+    return history.table.taken_at[row] <= now + CLOCK_SLACK
+
+
 def _bears(history: History, row: int, now: datetime) -> bool:
     return history.table.taken_at[row] >= now - RECENT or bool(history.table.columns["observations"][row])
 
@@ -130,13 +135,13 @@ def _unread(
     history: History, unit_id: int, now: datetime, ends: list[datetime], *, work_was_seen: bool
 ) -> list[Pattern]:
     """Nobody has looked at the unit for long; counted from its commissioning where it was never read."""
-    earlier_rows = (row for row in reversed(history.rows_of(unit_id)) if history.table.taken_at[row] <= now)
+    earlier_rows = (row for row in reversed(history.rows_of(unit_id)) if _counts(history, row, now))
     last_row = next((row for row in earlier_rows if is_measured(history, row)), None)
     if last_row is not None:
         last = history.table.taken_at[last_row]
     else:
         last = datetime.combine(history.facts[unit_id]["commissioned_on"], time(), tzinfo=now.tzinfo)
-    weeks = (now - last).days // 7
+    weeks = max((now - last).days, 0) // 7
     patterns = _unread_for(weeks, never_read=last_row is None, work_was_seen=work_was_seen)
     # While it stands its weeks are counted; before, it waits for the first of them.
     ends.append(last + timedelta(weeks=weeks + 1 if patterns else max(_first_week_unread(), weeks + 1)))

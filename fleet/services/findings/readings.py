@@ -37,7 +37,7 @@ def readings_that_bear(company: Company, unit_ids: Sequence[int], now: datetime,
         "carbon_outlet_free_chlorine_mg_per_l",
         "observations",
     )
-    rows = Reading.objects.current().of_company(company).filter(unit_id__in=list(unit_ids), taken_at__lte=now)
+    rows = Reading.objects.current().of_company(company).taken_by(now).filter(unit_id__in=list(unit_ids))
     values = list(rows.order_by("unit_id", "taken_at", "pk").values_list(*fields).iterator(chunk_size=5000))
     if not values:
         return load_readings(company, unit_ids, ids=[])

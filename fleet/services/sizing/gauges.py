@@ -29,7 +29,8 @@ def read_in_a_year(
     rows = (
         Reading.objects.of_company(company)
         .current()
-        .filter(unit__in=units, taken_at__gt=now - SEASONS, taken_at__lte=now)
+        .taken_by(now)
+        .filter(unit__in=units, taken_at__gt=now - SEASONS)
         .exclude(state=Reading.State.STATIC)
         .order_by("taken_at", "pk")
     )

@@ -140,3 +140,22 @@ def test_a_cartridge_that_is_placed_closes_what_readings_showed_of_the_one_befor
         answer = as_installer.post("/api/v1/placements/", fitted)
     assert answer.status_code == 201, answer.content
     assert not Finding.objects.filter(unit=unit, cause="di_both_exhausted", state="open").exists()
+
+
+def test_a_reading_of_a_clock_that_is_ahead_counts_at_once(
+    company: Company, as_office: APIClient, django_capture_on_commit_callbacks: Any
+) -> None:
+    """The follow-up runs when it comes in: what it left out would be found by the night, and the status by and by."""
+    unit = factories.UnitFactory(company=company, commissioned_on=(timezone.now() - timedelta(days=200)).date())
+    for stage in ("membrane", "resin"):
+        position = factories.PositionFactory(unit=unit, stage=stage)
+        factories.PlacementFactory(position=position, placed_at=timezone.now() - timedelta(days=190))
+    at = timezone.now() + timedelta(minutes=8)
+    row = {"unit": unit.pk, "taken_at": at.isoformat(), "feed_tds": "300 mg/L", "product_tds": "25 mg/L"}
+    with django_capture_on_commit_callbacks(execute=True):
+        assert as_office.post("/api/v1/readings/", row, format="json").status_code == 201
+    status = as_office.get(f"/api/v1/units/{unit.pk}/status/").json()
+    assert (status["water"], status["value"]) == ("not_good", {"value": 25.0, "unit": "mg/L"})
+    assert Finding.objects.filter(unit=unit, state=Finding.State.OPEN, reading__taken_at__gt=timezone.now()).exists()
+    found = as_office.get(f"/api/v1/units/{unit.pk}/findings/").json()
+    assert found["read_at"] == status["read_at"]

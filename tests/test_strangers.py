@@ -26,7 +26,7 @@ FORECAST: Row = dict(
 )
 
 
-@pytest.mark.parametrize("fleet", ["harbour_town", "inland_valley", "mountain_lake"])
+@pytest.mark.parametrize("fleet", ["harbour_town", "inland_valley", "mountain_lake", "two_rivers"])
 def test_every_row_of_a_strangers_fleet_is_read(fleet: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     options = ["--units", "8", "--years", "1", "--seed", "3", "--out", str(tmp_path)]
     monkeypatch.setattr(sys, "argv", [fleet, *options])

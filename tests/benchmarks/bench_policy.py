@@ -119,7 +119,7 @@ def show(rows: list[tuple[float, int, str, Tally]]) -> None:
             for part in parts[1:]:
                 total = total + part
             sums[name] = total
-        six, fixed = sums[SIX], sums[FIXED]
+        six, fixed = sums.get(SIX), sums.get(FIXED)
         for name, t in sums.items():
             n = t.unit_years
             cells = [
@@ -130,15 +130,21 @@ def show(rows: list[tuple[float, int, str, Tally]]) -> None:
                 f"{t.all_bad_days / n:.1f} = " + " + ".join(f"{days / n:.1f}" for days in t.bad_days.values()),
                 f"{t.off_spec_days / n:.1f}",
                 *(f"{x / n:.0f}" for x in (t.going, t.cartridges, sum(t.bad_money.values()), t.damage, t.money())),
-                f"{t.money() / six.money():.2f}",
-                f"{t.money() / fixed.money():.2f}",
-                f"{t.visits / six.visits:.2f}",
-                f"{t.all_bad_days / six.all_bad_days:.2f}",
-                f"{t.off_spec_days / six.off_spec_days:.2f}",
+                f"{t.money() / six.money():.2f}" if six else "",
+                f"{t.money() / fixed.money():.2f}" if fixed else "",
+                *(
+                    [
+                        f"{t.visits / six.visits:.2f}",
+                        f"{t.all_bad_days / six.all_bad_days:.2f}",
+                        f"{t.off_spec_days / six.off_spec_days:.2f}",
+                    ]
+                    if six
+                    else [""] * 3
+                ),
             ]
             print("| " + " | ".join(cells) + " |")
         for name in sums:
-            if name in (SIX, FIXED):
+            if name in (SIX, FIXED) or six is None or fixed is None:
                 continue
             against_six = [by_seed[s, name].money() / by_seed[s, SIX].money() for s in seeds]
             against_fixed = [by_seed[s, name].money() / by_seed[s, FIXED].money() for s in seeds]

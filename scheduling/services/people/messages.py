@@ -264,7 +264,9 @@ def more_work(visit: Visit, new_needs: Sequence[Need], minutes: int, now: dateti
 
 
 def withdrawn(visit: Visit, was_at: datetime | None, now: datetime) -> None:
-    """A confirmed time or an offer was taken back."""
+    """A confirmed time or an offer was taken back; of an offer whose letter has not left nobody has to hear."""
+    if was_at is None and _never_left(visit, now):
+        return
     _to_client(visit, Kind.WITHDRAWN, words.withdrawn(visit, was_at), now)
 
 
@@ -294,7 +296,8 @@ def not_done(visit: Visit, now: datetime) -> None:
 
 def cancelled(visit: Visit, earlier_state: str, now: datetime) -> None:
     """A visit was cancelled: the client reads it if they knew of it, the installer if it stood in their rounds."""
-    if earlier_state in Visit.KNOWN_TO_CLIENT:
+    is_known = earlier_state in Visit.KNOWN_TO_CLIENT
+    if is_known and not (earlier_state == Visit.State.OFFERED and _never_left(visit, now)):
         _to_client(visit, Kind.CANCELLED, words.cancelled(visit), now)
     stop = _planned(visit)
     at = visit.appointment_at or (stop.starts_at if stop is not None else None)
@@ -519,6 +522,13 @@ def _replace_waiting(visit: Visit, kinds: Sequence[Message.Kind], now: datetime)
     taken_back = {Kind(kind) for kind in waiting.values_list("kind", flat=True)}
     waiting.update(state=State.REPLACED, next_attempt_at=now)
     return taken_back
+
+
+def _never_left(visit: Visit, now: datetime) -> bool:
+    """Take the letter of an offer back if it still lies here; whether its client has heard nothing of the visit yet."""
+    if not _replace_waiting(visit, (Kind.OFFERED,), now):
+        return False
+    return not Message.objects.filter(visit=visit, audience=Audience.CLIENT).exclude(state=State.REPLACED).exists()
 
 
 def _to_client(

@@ -27,7 +27,7 @@ from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
 from scheduling.services.travel import place_of, travel_cost_of_sites
 from scheduling.services.visits.additions import ProposedAdditions, declined_needs, propose_additions
-from scheduling.services.visits.costs import COST_DAYS, tasks_cost
+from scheduling.services.visits.costs import COST_DAYS, day_costs, tasks_cost
 from scheduling.services.visits.locks import holds
 from scheduling.services.visits.order import order_of_work
 from scheduling.services.words import visits as words
@@ -63,7 +63,8 @@ class VisitsProposed:
 def propose_visits(*, company: Company, now: datetime, sites: Collection[int] | None = None) -> VisitsProposed:
     """Bundle the company's open needs into at most one proposed visit a site.
 
-    Confirmed visits keep their time, their installer and their tasks; needs that cost less along with a confirmed visit
+    Offered visits keep their times; what is settled leaves them and what costs less along joins them. Confirmed visits
+    keep their time, their installer and their tasks; needs that cost less along with a confirmed visit
     of their site than on a visit of their own are proposed as additions to it, for the office to accept. Needs on a
     confirmed visit whose day has gone by without a record are proposed again. Proposing twice changes nothing.
 
@@ -113,25 +114,27 @@ class _Proposer:
         self.retasked: list[tuple[Visit, list[tuple[int, str]]]] = []
         self.proposed: dict[int, Visit] = {}
         self.confirmed: dict[int, list[Visit]] = defaultdict(list)
-        self.waiting: list[Visit] = []
+        self.offered: list[Visit] = []
+        self.under_way: list[Visit] = []
         self.lapsed: list[Visit] = []
         for visit in visits:
             if visit.state == Visit.State.PROPOSED:
                 self.proposed[visit.site_id] = visit
             elif visit.state == Visit.State.OFFERED:
                 open_still = any(datetime.fromisoformat(offer["opens_at"]) > now for offer in visit.offers)
-                (self.waiting if open_still else self.lapsed).append(visit)
+                (self.offered if open_still else self.lapsed).append(visit)
             elif visit.state != Visit.State.CONFIRMED:
                 # somebody is there or on the way; what was begun on an earlier day and never closed holds nothing
                 if company.day_at(visit.updated_at) >= today:
-                    self.waiting.append(visit)
+                    self.under_way.append(visit)
             elif self._appointed(visit) >= today:
                 self.confirmed[visit.site_id].append(visit)
 
     def run(self) -> VisitsProposed:
         self._take_lapsed_back()
-        held = {task.need_id for visits in self.confirmed.values() for v in visits for task in self._tasks_left(v)}
-        held |= {task.need_id for visit in self.waiting for task in self.tasks[visit.pk]}
+        known_to_clients = [*(v for visits in self.confirmed.values() for v in visits), *self.offered]
+        held = {task.need_id for visit in known_to_clients for task in self._tasks_left(visit)}
+        held |= {task.need_id for visit in self.under_way for task in self.tasks[visit.pk]}
         free = [need for pk, need in self.needs.items() if pk not in held]
         readings = self._readings_on_confirmed(free)
         read_then = {need.pk for rows in readings.values() for need, _ in rows}
@@ -139,6 +142,7 @@ class _Proposer:
         bundled = self._bundle([need for need in free if need.pk not in read_then])
         proposals = {int(p.site): p for p in bundled if p.number == 0}
         joined = self._keep_confirmed(proposals)
+        offered = self._keep_offered({site_id: p for site_id, p in proposals.items() if site_id not in joined})
         additions = joined | {
             site_id: ProposedAdditions(
                 self.confirmed[site_id][0], [*rows, *(joined[site_id].needs if site_id in joined else ())]
@@ -150,23 +154,28 @@ class _Proposer:
         )
 
         changed = 0
+        placed = {*joined, *offered}
         for site_id, proposal in proposals.items():
-            if site_id in joined:
+            if site_id in placed:
                 continue
             visit = self.proposed.get(site_id)
             if visit is None:
                 self._open(site_id, proposal)
             elif self._rewrite(visit, self._values(proposal), self._tasks(proposal)):
                 changed += 1
-        withdrawn = [v for site_id, v in self.proposed.items() if site_id not in proposals or site_id in joined]
+        withdrawn = [v for site_id, v in self.proposed.items() if site_id not in proposals or site_id in placed]
         for visit in withdrawn:
             visit.state, visit.closed_at, visit.updated_at = Visit.State.CANCELLED, self.now, self.now
-            visit.closing_note = words.tasks_proposed_elsewhere() if visit.site_id in joined else words.nothing_due()
+            visit.closing_note = words.nothing_due()
+            if visit.site_id in joined:
+                visit.closing_note = words.tasks_proposed_elsewhere()
+            elif visit.site_id in offered:
+                visit.closing_note = words.tasks_on_offer()
             visit.revision += 1
         Visit.objects.bulk_create(self.opened)
         update_rows(self.rewritten, [*_PROPOSED, "revision", "updated_at"])
         update_rows(withdrawn, ["state", "closed_at", "updated_at", "closing_note", "revision"])
-        given_up = [visit for visit in self.lapsed if visit.state == Visit.State.CANCELLED]
+        given_up = [visit for visit in [*self.lapsed, *self.offered] if visit.state == Visit.State.CANCELLED]
         events_out.off([*given_up, *withdrawn], self.now)
         VisitTask.objects.filter(visit__in=[visit.pk for visit, _ in self.retasked]).delete()
         VisitTask.objects.bulk_create(
@@ -285,6 +294,60 @@ class _Proposer:
                     self._retask(visit, tasks)
         return joined
 
+    def _keep_offered(self, proposals: Mapping[int, VisitProposal]) -> set[int]:
+        """Bring visits whose clients have not answered up to date; answer the sites whose proposal they took over.
+
+        What is settled otherwise leaves them and what costs less along with them joins them, as their client has agreed
+        to nothing yet. Nobody is to choose a time for a visit on which nothing is to be done.
+        """
+        taken = set()
+        for visit in self.offered:
+            site_id = visit.site_id
+            left = [(task.need_id, task.reason) for task in self._tasks_left(visit)]
+            proposal = proposals.get(site_id) if site_id not in taken else None
+            held = site_id in self.proposed and holds(self.proposed[site_id], self.now)
+            if proposal is not None and not held and self._is_cheaper_along(proposal, self._first_offered(visit)):
+                taken.add(site_id)
+                if left:
+                    self._retask(visit, [*left, *self._tasks(proposal)], **self._costs_with(visit, proposal))
+                else:
+                    visit.revision += 1
+                    self._rewrite(visit, self._values(proposal), self._tasks(proposal))
+            elif not left:
+                self._take_offer_back(visit, is_due=site_id in proposals)
+            elif [need_id for need_id, _ in left] != [task.need_id for task in self.tasks[visit.pk]]:
+                self._retask(visit, left)
+        return taken
+
+    def _first_offered(self, visit: Visit) -> int:
+        """Days from today to the first window that can still be chosen."""
+        opens = [datetime.fromisoformat(offer["opens_at"]) for offer in visit.offers]
+        return (self.company.day_at(min(at for at in opens if at > self.now)) - self.today).days
+
+    def _costs_with(self, visit: Visit, proposal: VisitProposal) -> dict[str, Any]:
+        """What the days cost with the tasks of a proposal on top; of the two ways there, one is saved."""
+        own, own_unserved = day_costs(visit, first_day=self.today, days=COST_DAYS)
+        other = [cost if math.isfinite(cost) else None for cost in proposal.cost_by_day]
+        price = self.policy.planning.visit_price(0.0)
+        both = [None if a is None or b is None else round(a + b - price, 2) for a, b in zip(own, other, strict=True)]
+        unserved = own_unserved + proposal.cost_if_unserved - self.policy.planning.visit_price(proposal.travel_cost)
+        return {"costs_first_day": self.today, "costs": both, "cost_of_leaving": round(unserved, 2)}
+
+    def _take_offer_back(self, visit: Visit, *, is_due: bool) -> None:
+        """Nothing is left to be done on it: the proposal of its site, or cancelled where there is another or none."""
+        visit.updated_at = self.now
+        visit.revision += 1
+        if is_due and visit.site_id not in self.proposed:
+            visit.state, visit.offers, visit.installer = Visit.State.PROPOSED, [], None
+            visit.save()
+            self.proposed[visit.site_id] = visit
+            messages.withdrawn(visit, None, self.now)
+            return
+        visit.state, visit.closed_at = Visit.State.CANCELLED, self.now
+        visit.closing_note = words.tasks_handed_over() if is_due else words.nothing_due()
+        visit.save()
+        messages.cancelled(visit, Visit.State.OFFERED, self.now)
+
     def _readings_on_confirmed(self, free: Sequence[Need]) -> dict[int, list[tuple[Need, str]]]:
         """Readings that wait for whoever comes next, with their reasons, by site of which a visit is confirmed."""
         readings: dict[int, list[tuple[Need, str]]] = defaultdict(list)
@@ -333,7 +396,7 @@ class _Proposer:
         )
         return bool(along + early.sum() <= alone + own_visit)
 
-    def _retask(self, visit: Visit, tasks: Sequence[tuple[int, str]]) -> None:
+    def _retask(self, visit: Visit, tasks: Sequence[tuple[int, str]], **values: Any) -> None:
         needs = [self.needs[need_id] for need_id, _ in tasks]
         minutes = self.policy.planning.removal_minutes + sum(need.minutes for need in needs)
         # the appointment ends at another time, which calendars take over by the revision
@@ -346,6 +409,7 @@ class _Proposer:
                 "minutes": math.ceil(minutes),
                 "skills": sorted({skill for need in needs for skill in need.skills}),
                 "is_urgent": any(need.is_urgent for need in needs),
+                **values,
             },
             ordered,
         )

@@ -8,6 +8,11 @@ def tasks_proposed_elsewhere() -> str:
     return gettext("Its tasks are proposed for the confirmed visit of the site.")
 
 
+def tasks_on_offer() -> str:
+    """The visit that is offered to the client took the tasks over."""
+    return gettext("Its tasks went to the visit that is offered to the client.")
+
+
 def nothing_due() -> str:
     """No task is left."""
     return gettext("Nothing is due here any more.")

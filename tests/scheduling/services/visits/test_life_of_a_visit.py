@@ -6,7 +6,10 @@ import pytest
 
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import AuditEntry, Membership
+from fleet.models import Unit
 from scheduling.models import Message, Need, Stop, Visit
+from scheduling.services.needs.needs import refresh_needs
+from scheduling.services.policy import read_policy
 from scheduling.services.rounds.plans import plan_rounds
 from scheduling.services.visits.outcomes import TaskOutcome
 from scheduling.services.visits.visits import (
@@ -155,6 +158,82 @@ def test_what_is_offered_or_under_way_is_not_proposed_a_second_time(
     Visit.objects.update(state="in_progress")
     propose_visits(company=town.company, now=NOW)
     assert [v.state for v in Visit.objects.all()] == ["in_progress"]
+
+
+def _night_after(town: Town) -> list[Visit]:
+    refresh_needs(company=town.company, now=NOW)
+    propose_visits(company=town.company, now=NOW)
+    return list(Visit.objects.order_by("pk"))
+
+
+def _nothing_due_any_more(town: Town) -> Unit:
+    """The one cartridge that is due was found good."""
+    position = Need.objects.get().position
+    assert position is not None
+    position.forecasts.all().delete()
+    town.forecast(position, 900)
+    return position.unit
+
+
+def test_what_comes_up_at_a_site_joins_the_visit_that_is_offered(visit: Visit, town: Town, office: Membership) -> None:
+    """One trip and not two: its client has agreed to nothing yet."""
+    offer_visit(visit=visit, by=office, windows=[TUESDAY, WEDNESDAY], now=NOW)
+    before = Visit.objects.get()
+    unit = Need.objects.get().unit
+    town.forecast(town.position(unit, "sediment"), 2)
+    (after,) = _night_after(town)
+    assert (after.state, after.offers) == ("offered", before.offers)
+    assert [task.need.label for task in after.tasks.all()] == ["sediment filter", "carbon"]
+    assert after.minutes == before.minutes + 12
+    assert after.revision == before.revision + 1
+    assert after.cost_of_leaving > before.cost_of_leaving
+    work = sum(need.cost_curve[1] for need in Need.objects.all())
+    one_trip = read_policy(company=town.company).planning.visit_price(0.0)
+    # a bundle is priced by its distributions and a need by its stored curve, which differ by cents
+    assert after.costs[1] == pytest.approx(one_trip + work, abs=0.2)
+    assert propose_visits(company=town.company, now=NOW).changed == 0
+
+
+def test_what_is_settled_otherwise_leaves_the_visit_that_is_offered(
+    visit: Visit, town: Town, office: Membership
+) -> None:
+    offer_visit(visit=visit, by=office, windows=[TUESDAY, WEDNESDAY], now=NOW)
+    unit = _nothing_due_any_more(town)
+    town.forecast(town.position(unit, "sediment"), 2)
+    (after,) = _night_after(town)
+    assert [(task.need.label, task.need.state) for task in after.tasks.all()] == [("sediment filter", "open")]
+    assert (after.state, len(after.offers)) == ("offered", 2)
+    assert (after.costs_first_day, after.cost_of_leaving > 0.0) == (NOW.date(), True)
+
+
+def test_nobody_chooses_a_time_for_a_visit_with_nothing_to_do(visit: Visit, town: Town, office: Membership) -> None:
+    offer_visit(visit=visit, by=office, windows=[TUESDAY, WEDNESDAY], now=NOW)
+    _nothing_due_any_more(town)
+    (after,) = _night_after(town)
+    assert (after.state, after.closing_note) == ("cancelled", "Nothing is due here any more.")
+    assert not Message.objects.filter(visit=visit, audience="client").exclude(state="replaced").exists()
+
+
+def test_who_was_offered_a_time_reads_that_nobody_comes(visit: Visit, town: Town, office: Membership) -> None:
+    offer_visit(visit=visit, by=office, windows=[TUESDAY, WEDNESDAY], now=NOW)
+    Message.objects.update(state="sent", sent_at=NOW)
+    _nothing_due_any_more(town)
+    _night_after(town)
+    assert [m.kind for m in Message.objects.filter(visit=visit).exclude(state="sent")] == ["cancelled"]
+
+
+def test_what_cannot_wait_for_the_times_offered_takes_them_back(visit: Visit, town: Town, office: Membership) -> None:
+    """A filter that is spent today: four weeks of it cost more than another trip."""
+    in_four_weeks = [
+        (opens + timedelta(days=28), closes + timedelta(days=28)) for opens, closes in (TUESDAY, WEDNESDAY)
+    ]
+    offer_visit(visit=visit, by=office, windows=in_four_weeks, now=NOW)
+    Message.objects.update(state="sent", sent_at=NOW)
+    unit = _nothing_due_any_more(town)
+    town.forecast(town.position(unit, "sediment"), 0)
+    (after,) = _night_after(town)
+    assert (after.state, after.offers) == ("proposed", [])
+    assert [message.kind for message in Message.objects.filter(visit=visit).exclude(state="sent")] == ["withdrawn"]
 
 
 def test_an_offer_that_nobody_takes_up_is_a_proposal_again(visit: Visit, town: Town, office: Membership) -> None:

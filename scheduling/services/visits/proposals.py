@@ -139,10 +139,11 @@ class _Proposer:
         readings = self._readings_on_confirmed(free)
         read_then = {need.pk for rows in readings.values() for need, _ in rows}
         # one and the same visit is proposed for a site, the next one; those after it are bundled when it is done
-        bundled = self._bundle([need for need in free if need.pk not in read_then])
-        proposals = {int(p.site): p for p in bundled if p.number == 0}
-        joined = self._keep_confirmed(proposals)
-        offered = self._keep_offered({site_id: p for site_id, p in proposals.items() if site_id not in joined})
+        to_bundle = [need for need in free if need.pk not in read_then]
+        proposals = {int(p.site): p for p in self._bundle(to_bundle) if p.number == 0}
+        along = self._going_along(to_bundle)
+        joined = self._keep_confirmed(proposals, along)
+        offered = self._keep_offered({site_id: p for site_id, p in proposals.items() if site_id not in joined}, along)
         additions = joined | {
             site_id: ProposedAdditions(
                 self.confirmed[site_id][0], [*rows, *(joined[site_id].needs if site_id in joined else ())]
@@ -275,7 +276,41 @@ class _Proposer:
             self.retasked.append((visit, tasks))
         return True
 
-    def _keep_confirmed(self, proposals: Mapping[int, VisitProposal]) -> dict[int, ProposedAdditions]:
+    def _going_along(self, needs: Sequence[Need]) -> Mapping[int, Collection[int]]:
+        """Site to the needs that its next visit takes, bundled with what a confirmed or offered visit there holds.
+
+        What has months to go saves no trip of its own by going along today: another visit comes anyway before it is
+        due. A site without such work on a visit is left out.
+        """
+        nearest = {visit.site_id: visit for visit in reversed(self.offered)}
+        nearest |= {site_id: visits[0] for site_id, visits in self.confirmed.items()}
+        with_news = {need.site_id for need in needs}
+        held = {
+            site_id: [self.needs[task.need_id] for task in self._tasks_left(visit)]
+            for site_id, visit in nearest.items()
+            if site_id in with_news
+        }
+        together = [need for need in needs if held.get(need.site_id)]
+        if not together:
+            return {}
+        bundled = self._bundle([*together, *(need for needs_held in held.values() for need in needs_held)])
+        return {int(p.site): {int(key) for key in p.needs} for p in bundled if p.number == 0}
+
+    def _joining(
+        self, site_id: int, proposal: VisitProposal | None, along: Mapping[int, Collection[int]], day: int
+    ) -> list[tuple[int, str]]:
+        """What of a proposal, with its reasons, is done on a visit that is made on a day anyway."""
+        if proposal is None or (site_id in self.proposed and holds(self.proposed[site_id], self.now)):
+            return []
+        tasks = self._tasks(proposal)
+        if site_id in along:
+            tasks = [(need_id, reason) for need_id, reason in tasks if need_id in along[site_id]]
+        needs = [self.needs[need_id] for need_id, _ in tasks]
+        return tasks if needs and self._is_cheaper_along(needs, proposal, day) else []
+
+    def _keep_confirmed(
+        self, proposals: Mapping[int, VisitProposal], along: Mapping[int, Collection[int]]
+    ) -> dict[int, ProposedAdditions]:
         """Take closed tasks off confirmed visits; answer, by site, what would be added to its next confirmed one."""
         joined = {}
         declined = declined_needs(company=self.company)
@@ -284,9 +319,9 @@ class _Proposer:
             for number, visit in enumerate(visits):
                 tasks = [(t.need_id, t.reason) for t in self._tasks_left(visit)]
                 day = (self._appointed(visit) - self.today).days
-                held = site_id in self.proposed and holds(self.proposed[site_id], self.now)
-                if number == 0 and proposal is not None and not held and self._is_cheaper_along(proposal, day):
-                    additions = [(self.needs[pk], reason) for pk, reason in self._tasks(proposal)]
+                joining = self._joining(site_id, proposal, along, day) if number == 0 else []
+                if joining:
+                    additions = [(self.needs[pk], reason) for pk, reason in joining]
                     # what was declined is proposed on a visit of its own, with all that is bundled with it
                     if not declined.get(visit.pk, set()).intersection(need.pk for need, _ in additions):
                         joined[site_id] = ProposedAdditions(visit, additions)
@@ -294,7 +329,7 @@ class _Proposer:
                     self._retask(visit, tasks)
         return joined
 
-    def _keep_offered(self, proposals: Mapping[int, VisitProposal]) -> set[int]:
+    def _keep_offered(self, proposals: Mapping[int, VisitProposal], along: Mapping[int, Collection[int]]) -> set[int]:
         """Bring visits whose clients have not answered up to date; answer the sites whose proposal they took over.
 
         What is settled otherwise leaves them and what costs less along with them joins them, as their client has agreed
@@ -305,14 +340,14 @@ class _Proposer:
             site_id = visit.site_id
             left = [(task.need_id, task.reason) for task in self._tasks_left(visit)]
             proposal = proposals.get(site_id) if site_id not in taken else None
-            held = site_id in self.proposed and holds(self.proposed[site_id], self.now)
-            if proposal is not None and not held and self._is_cheaper_along(proposal, self._first_offered(visit)):
+            joining = self._joining(site_id, proposal, along if left else {}, self._first_offered(visit))
+            if joining and proposal is not None:
                 taken.add(site_id)
                 if left:
-                    self._retask(visit, [*left, *self._tasks(proposal)], **self._costs_with(visit, proposal))
+                    self._retask(visit, [*left, *joining], **self._costs_with(visit, proposal))
                 else:
                     visit.revision += 1
-                    self._rewrite(visit, self._values(proposal), self._tasks(proposal))
+                    self._rewrite(visit, self._values(proposal), joining)
             elif not left:
                 self._take_offer_back(visit, is_due=site_id in proposals)
             elif [need_id for need_id, _ in left] != [task.need_id for task in self.tasks[visit.pk]]:
@@ -373,10 +408,9 @@ class _Proposer:
         assert visit.appointment_at is not None
         return self.company.day_at(visit.appointment_at)
 
-    def _is_cheaper_along(self, proposal: VisitProposal, day: int) -> bool:
-        """Whether doing the tasks on the confirmed day costs less than a visit of their own on their best day."""
+    def _is_cheaper_along(self, needs: Sequence[Need], proposal: VisitProposal, day: int) -> bool:
+        """Whether doing needs of a proposal on a day costs less than a visit of their own on the proposal's best."""
         planning = self.policy.planning
-        needs = [self.needs[int(key)] for key in dict.fromkeys(proposal.needs)]
         if day >= planning.horizon_days and any(need.is_urgent for need in needs):
             return False
         along = tasks_cost(needs, today=self.today, day=day)

@@ -6,7 +6,7 @@ import pytest
 
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import AuditEntry, Membership
-from fleet.models import Unit
+from fleet.models import Forecast, Unit
 from scheduling.models import Message, Need, Stop, Visit
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.policy import read_policy
@@ -192,6 +192,24 @@ def test_what_comes_up_at_a_site_joins_the_visit_that_is_offered(visit: Visit, t
     # a bundle is priced by its distributions and a need by its stored curve, which differ by cents
     assert after.costs[1] == pytest.approx(one_trip + work, abs=0.2)
     assert propose_visits(company=town.company, now=NOW).changed == 0
+
+
+@pytest.mark.parametrize("state", ["offered", "confirmed"])
+def test_what_has_months_to_go_does_not_join_a_visit_of_this_week(
+    visit: Visit, town: Town, office: Membership, state: str
+) -> None:
+    """Another visit comes before it is due: five months of its life are not worth the trip that it seems to save."""
+    MOVES[state](visit, office)
+    unit = Need.objects.get().unit
+    Forecast.objects.update(fresh_life_p10_days=60.0, fresh_life_p50_days=75.0, fresh_life_p90_days=90.0)
+    sediment = town.position(unit, "sediment")
+    sediment.placements.update(placed_at=NOW - timedelta(days=200), first_installed_at=NOW - timedelta(days=200))
+    town.forecast(sediment, 150)
+    kept, later = _night_after(town)
+    assert [task.need.label for task in kept.tasks.all()] == ["carbon"]
+    assert not kept.additions.exists()
+    assert later.state == "proposed"
+    assert "sediment filter" in {need.label for need in Need.objects.filter(state="open")}
 
 
 def test_what_is_settled_otherwise_leaves_the_visit_that_is_offered(

@@ -21,6 +21,8 @@ FloatArray = NDArray[np.float64]
 #: Mean radius of the earth, metres (IUGG, R1 of WGS84).
 EARTH_RADIUS_M = 6_371_008.8
 
+_ROWS_AT_ONCE = 32
+
 
 @dataclass(frozen=True, slots=True)
 class Place:
@@ -132,10 +134,21 @@ class GreatCircleTravel:
         """Metres and seconds from every origin to every destination."""
         lat_o, lon_o = _degrees(origins)
         lat_d, lon_d = _degrees(destinations)
-        straight = great_circle_m(lat_o[:, None], lon_o[:, None], lat_d[None, :], lon_d[None, :])
-        road = self.road.road_m(straight)
-        seconds = self.road.driving_s(road)
-        return Travel(np.rint(road).astype(np.int64), np.rint(seconds).astype(np.int64), self.source)
+        metres = np.empty((lat_o.size, lat_d.size), dtype=np.int64)
+        seconds = np.empty_like(metres)
+        is_both_ways = list(origins) == list(destinations)
+        # a few rows at a time, so that what is worked out between stays at hand
+        for first in range(0, lat_o.size, _ROWS_AT_ONCE):
+            rows = slice(first, first + _ROWS_AT_ONCE)
+            # there and back is the same road, bit for bit
+            columns = slice(first if is_both_ways else 0, None)
+            straight = great_circle_m(lat_o[rows, None], lon_o[rows, None], lat_d[None, columns], lon_d[None, columns])
+            road = self.road.road_m(straight)
+            metres[rows, columns] = np.rint(road)
+            seconds[rows, columns] = np.rint(self.road.driving_s(road))
+            if is_both_ways:
+                metres[columns, rows], seconds[columns, rows] = metres[rows, columns].T, seconds[rows, columns].T
+        return Travel(metres, seconds, self.source)
 
 
 def _degrees(places: Sequence[Place]) -> tuple[FloatArray, FloatArray]:

@@ -84,3 +84,15 @@ def test_the_straightest_and_steadiest_road_is_one() -> None:
     model = RoadModel(detour_far=1.0, detour_near=0.0, speed_drop_km_per_h=0.0, parking_s=0.0, parking_beyond_m=0.0)
     assert model.road_m(7_000.0) == 7_000.0
     assert model.driving_s(7_000.0) == pytest.approx(360.0)
+
+
+def test_a_table_of_many_places_is_that_of_each_pair_alone() -> None:
+    rng = np.random.default_rng(5)
+    places = [Place(47.0 + 0.5 * x, 8.0 + 0.5 * y) for x, y in rng.random((75, 2))]
+    provider = GreatCircleTravel()
+    both_ways, one_way = provider.matrix(places, places), provider.matrix(places[:40], places[1:])
+    alone = [[provider.matrix([a], [b]) for b in places] for a in places]
+    for name in ("metres", "seconds"):
+        expected = np.array([[getattr(pair, name)[0, 0] for pair in row] for row in alone])
+        assert np.array_equal(getattr(both_ways, name), expected)
+        assert np.array_equal(getattr(one_way, name), expected[:40, 1:])

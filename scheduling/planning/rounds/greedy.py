@@ -22,13 +22,13 @@ class _Cell:
         self.problem, self.cell = problem, cell
         self.stops: tuple[int, ...] = ()
         n = len(problem.candidates)
-        self.open = np.array(
-            [cell[1] in problem.starts[k] and k in problem.servable[cell[0]] for k in range(n)], dtype=np.bool_
-        )
-        self.worth = np.zeros(n, dtype=np.int64)
-        self.worth[self.open] = [problem.worth_cents(cell[0], int(k), cell[1]) for k in np.flatnonzero(self.open)]
-        self.service = np.array([c.service_s for c in problem.candidates], dtype=np.int64)
-        self.nodes = np.array([problem.node(k) for k in range(n)], dtype=np.int64)
+        self.open = np.zeros(n, dtype=np.bool_)
+        if cell[1] in problem.spans:
+            self.open[problem.spans[cell[1]][0]] = True
+        self.open &= problem.may_be_served[cell[0]]
+        self.worth = problem.worths_cents(*cell)
+        self.service = problem.service_s
+        self.nodes = len(problem.installers) + np.arange(n, dtype=np.int64)
         self.offers: NDArray[np.float64] = np.full((n, _TRIED), -np.inf)
         self.places: NDArray[np.int64] = np.zeros((n, _TRIED), dtype=np.int64)
 

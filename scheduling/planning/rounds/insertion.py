@@ -48,6 +48,44 @@ def round_total_cents(problem: RoundProblem, installer: int, day: int, stops: tu
     return cents
 
 
+class Rooms:
+    """The rounds of a plan with the time that they leave over, asked by one visit after another where it might fit.
+
+    It holds while the plan does: where a round is changed, another is made.
+    """
+
+    def __init__(self, problem: RoundProblem, plan: Plan, cells: Iterable[tuple[int, int]] | None = None) -> None:
+        self._problem = problem
+        self.cells = working_cells(problem) if cells is None else list(cells)
+        before: list[int] = []
+        after: list[int] = []
+        owner: list[int] = []
+        for number, cell in enumerate(self.cells):
+            path = problem.path(*cell, plan.get(cell, ()))
+            before += path[:-1]
+            after += path[1:]
+            owner += [number] * (len(path) - 1)
+        self._before, self._after = np.array(before, dtype=np.int64), np.array(after, dtype=np.int64)
+        spare = np.array([spare_s(problem, *cell, plan.get(cell, ())) for cell in self.cells], dtype=np.int64)
+        self._owner = np.array(owner, dtype=np.int64)
+        # seconds of a visit and of the way to it that the round of each leg still has, the leg itself given up
+        self._over = spare[self._owner] + problem.travel.seconds[self._before, self._after] if owner else spare[:0]
+
+    def that_may_hold(self, k: int, cells: Iterable[tuple[int, int]] | None = None) -> list[tuple[int, int]]:
+        """Those of the rounds that have a place for a visit by the time it takes, windows and lunch left out.
+
+        With `cells`, those of these.
+        """
+        seconds, new = self._problem.travel.seconds, self._problem.node(k)
+        takes = seconds[self._before, new] + seconds[new, self._after] + self._problem.candidates[k].service_s
+        roomy = sorted(set(self._owner[takes <= self._over].tolist()))
+        found = [self.cells[number] for number in roomy]
+        if cells is None:
+            return found
+        held = set(found)
+        return [cell for cell in cells if cell in held]
+
+
 def cheapest_insertion(
     problem: RoundProblem,
     plan: Plan,
@@ -128,14 +166,16 @@ def place_the_musts(problem: RoundProblem, plan: Plan) -> PlanDict:
     served = {c for stops in result.values() for c in stops}
     waiting = [k for k, c in enumerate(problem.candidates) if c.must and k not in served]
     waiting.sort(key=lambda k: (problem.candidates[k].appointment is None, k))
+    rooms = Rooms(problem, result)
     for k in waiting:
-        insertion = cheapest_insertion(problem, result, k)
+        insertion = cheapest_insertion(problem, result, k, rooms.that_may_hold(k))
         if insertion is None:
             room = make_room(problem, result, k)
             if room is None:
                 continue
             insertion = room[0]
         result[insertion.installer, insertion.day] = insertion.stops
+        rooms = Rooms(problem, result)
     return result
 
 
@@ -170,10 +210,13 @@ def polish(problem: RoundProblem, plan: Plan, cells: Iterable[tuple[int, int]] |
         result[cell] = stops
     served = {c for stops in result.values() for c in stops}
     waiting = [k for k in range(len(problem.candidates)) if k not in served]
-    for k in sorted(waiting, key=lambda k: (-max(map(problem.candidates[k].value_cents, range(problem.days))), k)):
-        insertion = cheapest_insertion(problem, result, k, open_cells)
+    most = problem.values_cents.max(axis=0) if waiting else problem.values_cents
+    rooms = Rooms(problem, result, open_cells)
+    for k in sorted(waiting, key=lambda k: (-int(most[k]), k)):
+        insertion = cheapest_insertion(problem, result, k, rooms.that_may_hold(k))
         if insertion is not None and insertion.extra_cents < 0:
             result[insertion.installer, insertion.day] = insertion.stops
+            rooms = Rooms(problem, result, open_cells)
     return result
 
 
@@ -183,7 +226,9 @@ def _one_exchange(
     """The exchange of a visit in a round for one left out, in the same place of the order, that saves most."""
     served = {c for stops in plan.values() for c in stops}
     waiting = [k for k in range(len(problem.candidates)) if k not in served]
-    cents = problem.driving_cents
+    cents, new = problem.driving_cents, len(problem.installers) + np.array(waiting, dtype=np.int64)
+    # what must be served stands above any money
+    above = 10**9 * problem.musts
     steps: list[tuple[int, tuple[int, int], int, int]] = []
     for installer, day in cells:
         stops = plan.get((installer, day), ())
@@ -191,9 +236,8 @@ def _one_exchange(
             continue
         path = np.array(problem.path(installer, day, stops))
         before, here, after = path[:-2], path[1:-1], path[2:]
-        new = np.array([problem.node(k) for k in waiting])
-        removed_worth = np.array([_worth(problem, installer, s, day) for s in stops])
-        gained = np.array([_worth(problem, installer, k, day) for k in waiting])
+        worth = problem.worths_cents(installer, day) + above
+        removed_worth, gained = worth[list(stops)], worth[waiting]
         step = (
             cents[before[:, None], new[None, :]]
             + cents[new[None, :], after[:, None]]
@@ -216,8 +260,3 @@ def _one_exchange(
         ):
             return cell, tried
     return None
-
-
-def _worth(problem: RoundProblem, installer: int, candidate: int, day: int) -> int:
-    """Value on that day, with what must be served above any money."""
-    return problem.worth_cents(installer, candidate, day) + 10**9 * problem.candidates[candidate].must

@@ -5,8 +5,6 @@ It is the yardstick the planner is measured against, and the plan it starts from
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from scheduling.planning.rounds.evaluate import may_be_driven
@@ -69,18 +67,14 @@ def _extend(
     problem: RoundProblem, plan: PlanDict, placed: set[int], installer: int, day: int, *, urgent_only: bool
 ) -> None:
     """Walk along the round and go on to the open candidate where work can start soonest, wherever one still fits."""
-    person = problem.installers[installer]
     stops = plan.get((installer, day), ())
     # who may be served at all does not depend on the place in the round
-    worth_it = [
-        k
-        for k, c in enumerate(problem.candidates)
-        if k not in placed
-        and day in problem.starts[k]
-        and (c.urgent or (not urgent_only and problem.worth_cents(installer, k, day) > 0))
-        and problem.may_serve(person, c)
-    ]
-    if not worth_it:
+    worth_it = np.array([c.urgent for c in problem.candidates], dtype=np.bool_)
+    if not urgent_only:
+        worth_it |= problem.worths_cents(installer, day) > 0
+    worth_it &= problem.may_be_served[installer]
+    worth_it[list(placed)] = False
+    if not worth_it.any():
         return
     waiting = _Waiting(problem, worth_it, day)
     position = 0
@@ -103,14 +97,17 @@ def _extend(
 class _Waiting:
     """Candidates that wait for a place on a day, with the spans in which their work may start, as arrays."""
 
-    def __init__(self, problem: RoundProblem, candidates: Sequence[int], day: int) -> None:
+    def __init__(self, problem: RoundProblem, wanted: np.ndarray, day: int) -> None:
+        none = np.zeros(0, dtype=np.int64)
+        owner, earliest, latest = problem.spans.get(day, (none, none, none))
+        mine = wanted[owner]
         self._seconds = problem.travel.seconds
-        self._candidates = np.array(candidates, dtype=np.int64)
-        self._nodes = np.array([problem.node(k) for k in candidates], dtype=np.int64)
-        self._service = np.array([problem.candidates[k].service_s for k in candidates], dtype=np.int64)
-        self._waits = np.ones(len(candidates), dtype=np.bool_)
-        spans = [(number, *span) for number, k in enumerate(candidates) for span in problem.starts[k].get(day, ())]
-        self._owner, self._earliest, self._latest = np.array(spans, dtype=np.int64).reshape(-1, 3).T
+        # the spans of a candidate stand one behind the other
+        self._candidates, self._owner = np.unique(owner[mine], return_inverse=True)
+        self._earliest, self._latest = earliest[mine], latest[mine]
+        self._nodes = len(problem.installers) + self._candidates
+        self._service = problem.service_s[self._candidates]
+        self._waits = np.ones(self._candidates.size, dtype=np.bool_)
 
     def soonest(self, here: int, ready: int, before: int, after: int, spare: int) -> list[int]:
         """Those whose work can start when somebody goes there from here, and who take no longer between two rows of the

@@ -423,6 +423,65 @@ class RoundProblem:
         return tuple(table)
 
     @cached_property
+    def spans(self) -> Mapping[int, tuple[np.ndarray, np.ndarray, np.ndarray]]:
+        """`starts` as arrays: day to candidate, earliest and latest of each span, by candidate and time.
+
+        Days on which no work may start are left out.
+        """
+        table: dict[int, tuple[list[int], list[int], list[int]]] = {}
+        for k, by_day in enumerate(self.starts):
+            for day, spans in by_day.items():
+                owner, earliest, latest = table.setdefault(day, ([], [], []))
+                for early, late in spans:
+                    owner.append(k)
+                    earliest.append(early)
+                    latest.append(late)
+        return {
+            day: (np.array(owner, np.int64), np.array(earliest, np.int64), np.array(latest, np.int64))
+            for day, (owner, earliest, latest) in table.items()
+        }
+
+    @cached_property
+    def may_be_served(self) -> np.ndarray:
+        """`servable` as a table of truth, installers x candidates."""
+        table = np.zeros((len(self.installers), len(self.candidates)), dtype=np.bool_)
+        for installer, candidates in enumerate(self.servable):
+            table[installer, list(candidates)] = True
+        return table
+
+    @cached_property
+    def musts(self) -> np.ndarray:
+        """Which candidates are urgent or confirmed."""
+        return np.array([c.must for c in self.candidates], dtype=np.bool_)
+
+    @cached_property
+    def service_s(self) -> np.ndarray:
+        """Seconds of work at each candidate."""
+        return np.array([c.service_s for c in self.candidates], dtype=np.int64)
+
+    @cached_property
+    def values_cents(self) -> np.ndarray:
+        """What serving each candidate saves at most, days x candidates: `Candidate.value_cents` of all."""
+        if_left = np.array([c.cost_if_unserved_cents for c in self.candidates], dtype=np.int64)
+        by_day = np.array([c.cost_by_day_cents for c in self.candidates], dtype=np.int64)
+        return if_left - by_day.reshape(len(self.candidates), self.days).T
+
+    def worths_cents(self, installer: int, day: int) -> np.ndarray:
+        """`worth_cents` of every candidate."""
+        worths: np.ndarray = self.values_cents[day] - self._dearer_cents[installer]
+        return worths
+
+    @cached_property
+    def _dearer_cents(self) -> np.ndarray:
+        """What each candidate costs more with an installer, installers x candidates."""
+        table = np.zeros((len(self.installers), len(self.candidates)), dtype=np.int64)
+        for k, c in enumerate(self.candidates):
+            for key, cents in c.cost_by_installer_cents.items():
+                if key in self.installer_index:
+                    table[self.installer_index[key], k] = cents
+        return table
+
+    @cached_property
     def _start_nodes(self) -> Mapping[tuple[int, int], int]:
         away = [
             (k, shift.day)

@@ -149,7 +149,11 @@ def plan_rounds(
     merged_problem = merged.problem
     by_hand = naive_plan(merged_problem)
     first = drivable(merged_problem, start(merged_problem))
-    others = (place_the_musts(merged_problem, {}), place_the_musts(merged_problem, drivable(merged_problem, by_hand)))
+
+    def others() -> list[PlanDict]:
+        begun: tuple[PlanDict, ...] = ({}, drivable(merged_problem, by_hand))
+        return [place_the_musts(merged_problem, plan) for plan in begun]
+
     search_state = _Search(merged_problem, place_the_musts(merged_problem, first), effort, seed, on_progress, others)
     search_state.run()
     plan = merged.expand(search_state.best)
@@ -244,7 +248,7 @@ class _Search:
         effort: _Effort,
         seed: int,
         on_progress: Callable[[Progress], None] | None,
-        others: Sequence[PlanDict] = (),
+        others: Callable[[], Sequence[PlanDict]] = tuple,
     ) -> None:
         self.problem = problem
         self._others = others
@@ -264,7 +268,7 @@ class _Search:
         fits_whole = len(self.problem.candidates) <= (WHOLE_BLOCK_UP_TO if one_block else WHOLE_UP_TO)
         if fits_whole:
             small = len(self.problem.candidates) <= SMALL_UP_TO
-            starts = itertools.cycle((self.best, *self._others)) if small else itertools.repeat(None)
+            starts = itertools.cycle((self.best, *self._others())) if small else itertools.repeat(None)
             for start, share in zip(starts, itertools.cycle(SMALL_SHARES if small else (1.0,)), strict=False):
                 step = self._effort.next_step(share=share)
                 if step is None:

@@ -10,12 +10,12 @@ import numpy as np
 
 from scheduling.planning.rounds.evaluate import Plan, may_be_driven, round_cents
 from scheduling.planning.rounds.insertion import (
+    Rooms,
     cheapest_insertion,
     round_total_cents,
-    working_cells,
 )
 from scheduling.planning.rounds.problem import RoundProblem
-from scheduling.planning.rounds.schedule import keeps_time, spare_s
+from scheduling.planning.rounds.schedule import keeps_time
 from scheduling.planning.words import rounds as words
 
 
@@ -60,13 +60,13 @@ class Unserved:
 def explain_unserved(problem: RoundProblem, plan: Plan) -> tuple[Unserved, ...]:
     """A reason for every candidate that is not in the plan, in the order of the candidates."""
     served = {c for stops in plan.values() for c in stops}
-    rooms, exchanges = _Rooms(problem, plan), _Exchanges(problem, plan)
+    rooms, exchanges = Rooms(problem, plan), _Exchanges(problem, plan)
     return tuple(
         _explain(problem, plan, k, rooms, exchanges) for k in range(len(problem.candidates)) if k not in served
     )
 
 
-def _explain(problem: RoundProblem, plan: Plan, k: int, rooms: _Rooms, exchanges: _Exchanges) -> Unserved:
+def _explain(problem: RoundProblem, plan: Plan, k: int, rooms: Rooms, exchanges: _Exchanges) -> Unserved:
     c, currency = problem.candidates[k], problem.rates.currency
     able = [p for p, person in enumerate(problem.installers) if problem.may_serve(person, c)]
     if not able:
@@ -119,32 +119,6 @@ def _full(problem: RoundProblem, k: int, cells: list[tuple[int, int]], exchanges
         problem.rates.currency,
     )
     return Unserved(c.key, UnservedReason.DAYS_ARE_FULL, sentence, displaces=other.key, extra_cents=extra)
-
-
-class _Rooms:
-    """The rounds of a plan with the time that they leave over, asked by one visit after another where it might fit."""
-
-    def __init__(self, problem: RoundProblem, plan: Plan) -> None:
-        self._problem = problem
-        self.cells = working_cells(problem)
-        before: list[int] = []
-        after: list[int] = []
-        owner: list[int] = []
-        for number, cell in enumerate(self.cells):
-            path = problem.path(*cell, plan.get(cell, ()))
-            before += path[:-1]
-            after += path[1:]
-            owner += [number] * (len(path) - 1)
-        self._before, self._after = np.array(before, dtype=np.int64), np.array(after, dtype=np.int64)
-        self._owner = np.array(owner, dtype=np.int64)
-        self._spare = np.array([spare_s(problem, *cell, plan.get(cell, ())) for cell in self.cells], dtype=np.int64)
-
-    def that_may_hold(self, k: int, cells: list[tuple[int, int]]) -> list[tuple[int, int]]:
-        """Those of some rounds that have a place for a visit by the time it takes, windows and lunch left out."""
-        seconds, new, a, b = self._problem.travel.seconds, self._problem.node(k), self._before, self._after
-        takes = seconds[a, new] + seconds[new, b] - seconds[a, b] + self._problem.candidates[k].service_s
-        roomy = {self.cells[number] for number in set(self._owner[takes <= self._spare[self._owner]].tolist())}
-        return [cell for cell in cells if cell in roomy]
 
 
 class _Exchanges:

@@ -12,6 +12,7 @@ from scheduling.planning.rounds import UnservedReason, evaluate
 from scheduling.planning.rounds.evaluate import may_be_driven
 from scheduling.planning.rounds.greedy import greedy_plan
 from scheduling.planning.rounds.insertion import (
+    Rooms,
     cheapest_insertion,
     make_room,
     place_the_musts,
@@ -209,3 +210,21 @@ def test_a_round_gives_up_what_is_worth_least_until_it_can_be_driven() -> None:
     assert repair_round(problem, 0, 0, (0, 1, 2)) == (0, 2)
     one_round = beside_each_other(visits[0], replace(visits[1], urgent=True), visits[2], installers=("Ada",))
     assert repair_round(one_round, 0, 0, (0, 1, 2)) == (0, 1)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_round_without_room_for_a_visit_takes_it_in_nowhere(seed: int) -> None:
+    problem = make_week(90, seed=seed)
+    plan = greedy_plan(problem)
+    rooms = Rooms(problem, plan)
+    served = {c for stops in plan.values() for c in stops}
+    without_room = 0
+    for k in set(range(len(problem.candidates))) - served:
+        roomy = rooms.that_may_hold(k)
+        assert rooms.that_may_hold(k, roomy[:1]) == roomy[:1]
+        for cell in set(rooms.cells) - set(roomy):
+            without_room += 1
+            stops = plan.get(cell, ())
+            tried = [(*stops[:place], k, *stops[place:]) for place in range(len(stops) + 1)]
+            assert not any(may_be_driven(problem, *cell, longer) for longer in tried)
+    assert without_room

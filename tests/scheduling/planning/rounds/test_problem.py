@@ -249,3 +249,24 @@ def test_a_pair_that_is_longer_than_a_day_is_one_visit_of_a_day() -> None:
     here, there = (dataclasses.replace(visit(key, service_s=half), place=at) for key, at in (("a", HERE), ("b", THERE)))
     merged = merge_pairs(problem(here, there, together=(("a", "b"),)))
     assert [c.service_s for c in merged.problem.candidates] == [SECONDS_PER_DAY]
+
+
+def test_tables_say_of_all_visits_what_is_said_of_each() -> None:
+    asked = problem(
+        visit("open", windows=(Window(0, 0, 2 * HOUR), Window(0, 5 * HOUR, 9 * HOUR), Window(1, 0, 9 * HOUR))),
+        visit("too short", windows=(Window(0, 0, HOUR - 1),), urgent=True),
+        visit("confirmed", appointment=Appointment(1, 9 * HOUR, "Ada"), service_s=2 * HOUR),
+        visit("dearer with Bo", cost_by_installer_cents={"Bo": 70, "nobody": 5}, skills=frozenset(["resin"])),
+        installers=(ada(), Installer("Bo", HERE, (Shift(1, 8 * HOUR, 16 * HOUR),), skills=frozenset(["resin"]))),
+    )
+    everyone = range(len(asked.candidates))
+    for day in range(3):
+        spans = [(k, *span) for k in everyone for span in asked.starts[k].get(day, ())]
+        assert [tuple(row) for row in np.array(asked.spans.get(day, ((), (), ()))).T.tolist()] == spans
+    for installer in range(2):
+        assert set(np.flatnonzero(asked.may_be_served[installer])) == asked.servable[installer]
+        for day in range(2):
+            worths = [asked.worth_cents(installer, k, day) for k in everyone]
+            assert asked.worths_cents(installer, day).tolist() == worths
+    assert asked.musts.tolist() == [c.must for c in asked.candidates]
+    assert asked.service_s.tolist() == [c.service_s for c in asked.candidates]

@@ -6,25 +6,28 @@ would leave an old answer standing: so whole rows count, but for readings, which
 """
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
 from hashlib import blake2b
 from pathlib import Path
 from typing import Any, Final
 
 from django.conf import settings
-from django.db.models import Count, Max, Q
+from django.db.models import Count, DateField, DecimalField, JSONField, Max, Q, TextField, TimeField
+from django.db.models.functions import Cast
 
 from accounts.language import catalogue_of
 from accounts.models import Company
+from fleet.engineering.limits import Limits
 from fleet.models import CatalogueItem, FeedWaterSample, Instrument, Placement, Position, Reading, Site, Unit
 from fleet.services.limits import limits_of_units
+from fleet.services.many_units import ids_to_name, of_units
 
 _MAKES_ANSWERS: Final = ("engineering", "services", "models")
 """Rooms of this package whose code says what the answers are."""
 
-MOST_NAMED: Final = 2000
-"""A longer list of ids is slower to look up than the company they belong to."""
+_STORED: Final = (DateField, TimeField, JSONField, DecimalField)
+"""Fields whose values are dear to make of what is stored: a company has tens of thousands of them."""
 
 
 def mark(value: object) -> str:
@@ -34,11 +37,10 @@ def mark(value: object) -> str:
 
 def marks_of_units(company: Company, unit_ids: Sequence[int]) -> dict[int, str]:
     """Unit id -> mark of what is known of it, its train, its meters, its site, its water, its readings, its limits."""
-    named = None if len(unit_ids) > MOST_NAMED else list(unit_ids)
+    named = ids_to_name(company, unit_ids)
 
     def mine(rows: Any, path: str) -> Any:
-        rows = rows.of_company(company)
-        return rows if named is None else rows.filter(**{f"{path}__in": named})
+        return of_units(rows.of_company(company), named, path)
 
     readings = _counted(mine(Reading.objects.all(), "unit_id"), "unit_id")
     items = marks_of_items(company)
@@ -54,12 +56,11 @@ def marks_of_units(company: Company, unit_ids: Sequence[int]) -> dict[int, str]:
     for unit_id, *row in meters.values_list("unit_id", *_columns(Instrument)):
         trains[unit_id].append(row)
     units = mine(Unit.objects.all(), "pk").order_by("pk")
-    of_site = [f"site__{name}" for name in _columns(Site)]
-    known_units = list(units.values_list("pk", "site_id", *of_site, *_columns(Unit)))
+    known_units = list(units.values_list("pk", "site_id", *_columns(Site, "site__"), *_columns(Unit)))
     sites = {row[1] for row in known_units}
     samples = FeedWaterSample.objects.of_company(company)
     water = _counted(samples if named is None else samples.filter(site_id__in=sites), "site_id")
-    limits = limits_of_units(company, [row[0] for row in known_units])
+    limits = marks_of_limits(limits_of_units(company, [row[0] for row in known_units]))
     # A meter that is carried from unit to unit may have read any of them.
     carried = Instrument.objects.of_company(company).filter(unit__isnull=True).order_by("pk")
     common = (release(), company.time_zone, list(carried.values_list(*_columns(Instrument))))
@@ -69,6 +70,12 @@ def marks_of_units(company: Company, unit_ids: Sequence[int]) -> dict[int, str]:
         )
         for unit_id, site_id, *row in known_units
     }
+
+
+def marks_of_limits(limits: Mapping[int, Limits[float]]) -> dict[int, str]:
+    """Unit -> mark of its limits, of which there are a few in a company."""
+    marks = {each: mark(each) for each in set(limits.values())}
+    return {unit_id: marks[each] for unit_id, each in limits.items()}
 
 
 def marks_of_items(company: Company) -> dict[int, str]:
@@ -110,5 +117,9 @@ def mark_of_code(package: Path, rooms: Sequence[str]) -> str:
 
 
 @cache
-def _columns(model: Any) -> tuple[str, ...]:
-    return tuple(field.attname for field in model._meta.concrete_fields)
+def _columns(model: Any, path: str = "") -> tuple[str | Cast, ...]:
+    """All columns of a model for `values_list`; what a mark need not understand is read as it is stored."""
+    return tuple(
+        Cast(f"{path}{field.attname}", TextField()) if isinstance(field, _STORED) else f"{path}{field.attname}"
+        for field in model._meta.concrete_fields
+    )

@@ -5,12 +5,14 @@ This is the one place where the limits of a unit are made; forecasts, findings, 
 
 from collections.abc import Collection, Mapping
 from dataclasses import fields
+from functools import cache
 from typing import Final
 
 from accounts.models import Company
 from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.limits import Limits, tightest
 from fleet.models import ExhaustionLimits, Position, Stage, Unit
+from fleet.services.many_units import ids_to_name, of_units
 
 _COLUMNS: Final = tuple(field.name for field in fields(Limits) if field.name in ExhaustionLimits.RANGES)
 
@@ -22,15 +24,20 @@ def limits_of_units(company: Company, unit_ids: Collection[int]) -> dict[int, Li
     """Unit id -> its limits, for those units of a company; three queries however many they are."""
     stated = _stated(company)
     of_company = stated.get("", {})
-    resin = Position.objects.of_company(company).filter(stage=Stage.RESIN, unit_id__in=unit_ids)
+    named, asked = ids_to_name(company, unit_ids), set(unit_ids)
+    resin = of_units(Position.objects.of_company(company).filter(stage=Stage.RESIN), named, "unit_id")
     with_resin = set(resin.values_list("unit_id", flat=True))
-    units = Unit.objects.of_company(company).filter(pk__in=unit_ids)
+    units = of_units(Unit.objects.of_company(company), named, "pk")
+
+    @cache
+    def limits(use: str, target: float, has_resin: bool) -> Limits[float]:
+        sources = (of_company, stated.get(use, {}), {"product_tds_mg_per_l": max(target, _LEAST_TDS)})
+        return tightest(sources, has_resin=has_resin)
+
     return {
-        pk: tightest(
-            (of_company, stated.get(use, {}), {"product_tds_mg_per_l": max(target, _LEAST_TDS)}),
-            has_resin=pk in with_resin,
-        )
+        pk: limits(use, target, pk in with_resin)
         for pk, use, target in units.values_list("pk", "use", "product_tds_target_mg_per_l")
+        if pk in asked
     }
 
 

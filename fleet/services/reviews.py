@@ -10,7 +10,8 @@ from django.db.models import QuerySet
 
 from accounts.models import Company
 from fleet.models import Finding, Forecast, Position, Reading, Stage, Unit, UnitReview
-from fleet.services.known import MOST_NAMED, mark, marks_of_units
+from fleet.services.known import mark, marks_of_units
+from fleet.services.many_units import ids_to_name, of_units
 
 _AT_ONCE: Final = 500
 
@@ -61,7 +62,8 @@ class Review:
 
     def _last(self, unit_ids: Sequence[int]) -> "QuerySet[UnitReview]":
         rows: QuerySet[UnitReview] = UnitReview.objects.of_company(self._company)
-        return rows if len(unit_ids) > MOST_NAMED else rows.filter(unit_id__in=unit_ids)
+        narrowed: QuerySet[UnitReview] = of_units(rows, ids_to_name(self._company, unit_ids), "unit_id")
+        return narrowed
 
 
 def keep_indicators_reviewed(marks: Mapping[int, str]) -> None:
@@ -97,8 +99,7 @@ def keep_findings_reviewed(
 def findings_left(company: Company, unit_ids: Sequence[int]) -> dict[int, str]:
     """Unit id -> mark of its findings that are not closed, without the day on which they were last seen."""
     rows = Finding.objects.of_company(company).filter(closed_at__isnull=True)
-    if len(unit_ids) <= MOST_NAMED:
-        rows = rows.filter(unit_id__in=unit_ids)
+    rows = of_units(rows, ids_to_name(company, unit_ids), "unit_id")
     by_unit: dict[int, list[tuple[object, ...]]] = defaultdict(list)
     for unit_id, *row in rows.order_by("pk").values_list(
         "unit_id", "pk", "state", "cause", "rule", "position_id", "reading_id", "confidence", "numbers"
@@ -116,8 +117,7 @@ def _exhausted_lags(company: Company, unit_ids: Sequence[int]) -> dict[int, int]
         position__role=Position.Role.LAG,
         placement__removed_at__isnull=True,
     )
-    if len(unit_ids) <= MOST_NAMED:
-        rows = rows.filter(position__unit_id__in=unit_ids)
+    rows = of_units(rows, ids_to_name(company, unit_ids), "position__unit_id")
     return dict(rows.order_by().values_list("position__unit_id", "placement_id"))
 
 

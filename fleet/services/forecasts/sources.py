@@ -15,7 +15,9 @@ from accounts.models import Company
 from fleet.engineering.constants import SECONDS_PER_DAY
 from fleet.models import FeedWaterSample, Forecast, Instrument, Placement, Position, Reading
 from fleet.services.forecasts.tables import end_of_day, item_columns, unit_columns
+from fleet.services.known import marks_of_limits
 from fleet.services.limits import limits_of_units
+from fleet.services.many_units import ids_to_name, of_units
 
 OLDEST: Final = timedelta(days=35)
 """A forecast is made anew after this time even when nothing new is known: demand and season go on."""
@@ -24,11 +26,10 @@ OLDEST: Final = timedelta(days=35)
 def marks_of_units(company: Company, unit_ids: Sequence[int], day: date) -> dict[int, str]:
     """Unit id -> the mark of everything that its forecast on a day is made from."""
     known_by = datetime.fromtimestamp(end_of_day(company, day) * SECONDS_PER_DAY, tz=UTC)
-    is_whole = len(unit_ids) > 2000
+    named = ids_to_name(company, unit_ids)
 
     def mine(rows: Any, path: str) -> Any:
-        # A long list of ids is slower to look up than the company they belong to.
-        return rows.of_company(company) if is_whole else rows.filter(**{f"{path}__in": unit_ids})
+        return of_units(rows.of_company(company) if named is None else rows, named, path)
 
     def grouped(rows: Any, key: str, **counts: Any) -> dict[int, tuple[Any, ...]]:
         values = rows.order_by().values(key).annotate(**counts).values_list(key, *counts)
@@ -60,7 +61,7 @@ def marks_of_units(company: Company, unit_ids: Sequence[int], day: date) -> dict
     )
     items = item_columns(company)
     catalogue = _digest(tuple(zip(*items.values(), strict=True)))
-    limits = limits_of_units(company, unit_ids)
+    limits = marks_of_limits(limits_of_units(company, unit_ids))
     columns = unit_columns(company, unit_ids)
     rows = zip(*columns.values(), strict=True)
     marks = {}

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from itertools import islice
+from itertools import compress, islice
 from typing import Any, Final
 
 import numpy as np
@@ -19,6 +19,7 @@ from fleet.forecasting.inputs.tables import Fleet, Floats
 from fleet.intake.names import public_name
 from fleet.models import CatalogueItem, FeedWaterSample, Instrument, Placement, Position, Reading, Stage, Unit
 from fleet.services.limits import limits_of_units
+from fleet.services.many_units import ids_to_name, of_units
 
 _EPOCH: Final = date(1970, 1, 1).toordinal()
 _AT_ONCE: Final = 5000
@@ -188,8 +189,9 @@ def _columns(rows: Any, fields: dict[str, str]) -> dict[str, list[Any]]:
 
 def unit_columns(company: Company, unit_ids: Sequence[int]) -> dict[str, list[Any]]:
     """What is recorded of some units of a company themselves, column by column, in order of their ids."""
+    named = ids_to_name(company, unit_ids)
     columns = _columns(
-        Unit.objects.of_company(company).filter(pk__in=unit_ids).order_by("pk"),
+        of_units(Unit.objects.of_company(company), named, "pk").order_by("pk"),
         {
             "unit_id": "pk",
             "site_id": "site_id",
@@ -207,6 +209,10 @@ def unit_columns(company: Company, unit_ids: Sequence[int]) -> dict[str, list[An
             "commissioned_on": "commissioned_on",
         },
     )
+    if named is None:
+        asked = set(unit_ids)
+        is_asked = [pk in asked for pk in columns["unit_id"]]
+        columns = {name: list(compress(column, is_asked)) for name, column in columns.items()}
     columns["has_pressure_tank"] = [tank == Unit.Tank.PRESSURISED for tank in columns.pop("tank")]
     columns["totaliser"] = ["" if stream == Unit.Stream.NONE else stream for stream in columns["totaliser"]]
     columns["commissioned_day"] = [float(day.toordinal() - _EPOCH) for day in columns.pop("commissioned_on")]
@@ -217,7 +223,11 @@ def unit_columns(company: Company, unit_ids: Sequence[int]) -> dict[str, list[An
 
 def _tds_resolutions(company: Company, unit_ids: Sequence[int]) -> dict[int, float]:
     """Smallest step of the TDS meter fitted to each unit."""
-    meters = Instrument.objects.of_company(company).filter(unit_id__in=unit_ids, resolution__gt=0)
+    meters = of_units(
+        Instrument.objects.of_company(company).filter(unit__isnull=False, resolution__gt=0),
+        ids_to_name(company, unit_ids),
+        "unit_id",
+    )
     resolutions: dict[int, float] = {}
     for unit_id, measures, resolution in meters.order_by("pk").values_list("unit_id", "measures", "resolution"):
         if any("tds" in str(name) for name in measures or ()):

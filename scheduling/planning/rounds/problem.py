@@ -387,10 +387,9 @@ class RoundProblem:
     @cached_property
     def driving_cents(self) -> np.ndarray:
         """Money of every trip, whole cents, same order as ``travel``."""
-        money = self.travel.seconds * (self.rates.driving_minute_cents / 60.0) + self.travel.metres * (
-            self.rates.km_cents / 1_000.0
-        )
-        return np.rint(money).astype(np.int64)
+        money = self.travel.seconds * (self.rates.driving_minute_cents / 60.0)
+        money += self.travel.metres * (self.rates.km_cents / 1_000.0)
+        return np.rint(money, out=money).astype(np.int64)
 
     @cached_property
     def installer_index(self) -> Mapping[str, int]:
@@ -501,10 +500,13 @@ class RoundProblem:
         )
 
     @cached_property
-    def seconds_rows(self) -> list[list[int]]:
-        """Seconds of every trip as plain lists, which a search reads several times as fast as an array."""
-        rows: list[list[int]] = self.travel.seconds.tolist()
-        return rows
+    def seconds_rows(self) -> list[memoryview[int]]:
+        """Seconds of every trip row by row, of which a search reads one number several times as fast as of an array.
+
+        They are the table itself: a million numbers apart would cost more than they save.
+        """
+        table = np.ascontiguousarray(self.travel.seconds, dtype=np.int64)
+        return [memoryview(row) for row in table]
 
     @cached_property
     def working_days(self) -> Mapping[tuple[int, int], tuple[Shift, Lunch | None, int]]:

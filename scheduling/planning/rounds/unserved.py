@@ -81,11 +81,10 @@ def _explain(problem: RoundProblem, plan: Plan, k: int, rooms: Rooms, exchanges:
     cells = [cell for cell in rooms.cells if cell[0] in able and cell[1] in problem.starts[k]]
     if not cells:
         return Unserved(c.key, UnservedReason.NO_OPEN_DAY, words.no_open_day(c.name, problem.days))
-    on_the_clock = [cell for cell in cells if keeps_time(problem, *cell, (k,))]
-    if not on_the_clock:
-        return Unserved(c.key, UnservedReason.CANNOT_BE_REACHED, words.longer_than_a_shift(c.name))
-    alone = [cell for cell in on_the_clock if may_be_driven(problem, *cell, (k,))]
+    alone = [cell for cell in cells if may_be_driven(problem, *cell, (k,))]
     if not alone:
+        if not any(keeps_time(problem, *cell, (k,)) for cell in cells):
+            return Unserved(c.key, UnservedReason.CANNOT_BE_REACHED, words.longer_than_a_shift(c.name))
         return Unserved(c.key, UnservedReason.VAN_STOCK, words.no_van_carries(c.name, c.parts))
     if not c.must and all(problem.worth_cents(p, k, day) <= 0 for p, day in alone):
         extra = -max(problem.worth_cents(p, k, day) for p, day in alone)
@@ -162,6 +161,7 @@ class _Exchanges:
         self._owner, self._place = np.array(owner, dtype=np.int64), np.array(place, dtype=np.int64)
         self._lost, self._spare = np.array(lost, dtype=np.int64), np.array(spare, dtype=np.int64)
         self._cells = sorted({cell for cell, _ in self._removed})
+        self._worths = np.array([problem.worths_cents(*cell) for cell in self._cells])
         number = {cell: place for place, cell in enumerate(self._cells)}
         self._cell_of = np.array([number[cell] for cell, _ in self._removed], dtype=np.int64)
         self._optional = np.array([not problem.candidates[g].must for _, g in self._removed], dtype=np.bool_)
@@ -173,8 +173,7 @@ class _Exchanges:
             return None
         must = problem.candidates[k].must
         offered = set(cells)
-        worth = np.array([problem.worth_cents(p, k, day) if (p, day) in offered else 0 for p, day in self._cells])
-        worth = worth[self._cell_of]
+        worth = self._worths[self._cell_of, k]
         is_offered = np.array([cell in offered for cell in self._cells])[self._cell_of]
         allowed = is_offered & (self._optional | must)
         cents, seconds = problem.driving_cents, problem.travel.seconds

@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import numpy as np
 from django.db.models import Q
 
 from accounts.models import Company
@@ -477,9 +478,17 @@ def _digest(problem: rounds.RoundProblem, unlocated: Sequence[Visit]) -> str:
         "rates": [getattr(problem.rates, name) for name in sorted(problem.rates.__dataclass_fields__)],
         "pairs": [problem.apart, problem.together],
         "traffic": problem.traffic.periods if problem.traffic is not None else None,
-        "travel": hashlib.sha256(problem.travel.seconds.tobytes() + problem.travel.metres.tobytes()).hexdigest(),
+        "travel": _digest_of_tables(problem.travel.seconds, problem.travel.metres),
     }
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
+
+
+def _digest_of_tables(*tables: np.ndarray) -> str:
+    """The digest of what they hold one after the other; they are large, and not copied for it."""
+    digest = hashlib.sha256()
+    for table in tables:
+        digest.update(np.ascontiguousarray(table).data)
+    return digest.hexdigest()
 
 
 def _lunch_text(lunch: rounds.Lunch | None) -> list[int] | None:

@@ -7,14 +7,22 @@ from collections.abc import Iterator
 from datetime import date
 from typing import Any, Final, NamedTuple
 
-from django.db.models import QuerySet
+from django.db.models import QuerySet, TextField
+from django.db.models.functions import Cast
 
 from scheduling.models import Need
+from scheduling.planning.needs.need import DISTRIBUTION_LEVELS
 from scheduling.services.needs.facts import days_from
 
 
 class NeedRow(NamedTuple):
-    """A need: what it is, what it takes, what waiting costs, and where its forecast puts its date."""
+    """A need: what it is, what it takes, what waiting costs, and where its forecast puts its date.
+
+    Attributes
+    ----------
+    curve, grid
+        `Need.cost_curve` and `Forecast.date_grid` as they are stored: long lists, of which a few numbers are asked.
+    """
 
     pk: int
     unit_id: int
@@ -28,10 +36,10 @@ class NeedRow(NamedTuple):
     is_urgent: bool
     best_day: date | None
     curve_first_day: date | None
-    cost_curve: list[float | None]
+    curve: str
     finding_id: int | None
     forecast_as_of: date | None = None
-    date_grid: list[int] | None = None
+    grid: str | None = None
 
     @property
     def is_open(self) -> bool:
@@ -40,7 +48,24 @@ class NeedRow(NamedTuple):
 
     def quantile_days(self, today: date) -> tuple[float, ...]:
         """The distribution of its forecast, in days from today; empty where it has none, or was read without."""
-        return days_from(self.forecast_as_of, self.date_grid, today) if self.forecast_as_of and self.date_grid else ()
+        if self.forecast_as_of is None or self.grid is None:
+            return ()
+        last = len(DISTRIBUTION_LEVELS)
+        tenths = [int(number) for number in _inside(self.grid).rsplit(",", last)[-last:] if number]
+        return days_from(self.forecast_as_of, tenths, today) if tenths else ()
+
+    def first_costs(self, *places: int) -> list[float | None]:
+        """The first cost of its curve from each of some places on that there is; None where there is none."""
+        numbers = _inside(self.curve).split(",")
+        return [next((float(n) for n in numbers[place:] if n.strip() not in _NO_COST), None) for place in places]
+
+
+_NO_COST: Final = ("null", "")
+
+
+def _inside(numbers: str) -> str:
+    """What stands between the brackets of a list of numbers."""
+    return numbers[1:-1] if numbers.startswith("[") else ""
 
 
 _COLUMNS: Final = (
@@ -60,11 +85,13 @@ _COLUMNS: Final = (
     "finding_id",
 )
 _OF_FORECAST: Final = ("forecast__as_of", "forecast__date_grid")
+_AS_TEXT: Final = frozenset({"cost_curve", "forecast__date_grid"})
 
 
-def need_columns(path: str = "", *, with_forecasts: bool = False) -> list[str]:
+def need_columns(path: str = "", *, with_forecasts: bool = False) -> list[str | Cast]:
     """The columns of a `NeedRow`, in its order, as seen along a path such as 'need__'."""
-    return [f"{path}{name}" for name in (*_COLUMNS, *(_OF_FORECAST if with_forecasts else ()))]
+    names = (*_COLUMNS, *(_OF_FORECAST if with_forecasts else ()))
+    return [Cast(f"{path}{name}", TextField()) if name in _AS_TEXT else f"{path}{name}" for name in names]
 
 
 def read_needs(needs: "QuerySet[Need]", *, with_forecasts: bool = False) -> Iterator[NeedRow]:

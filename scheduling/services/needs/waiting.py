@@ -13,9 +13,14 @@ def cost_of_a_week(need: Need | NeedRow, *, day: date) -> float | None:
     where nobody can say."""
     if need.curve_first_day is None:
         return None
-    curve = need.cost_curve[max((day - need.curve_first_day).days, 0) :]
-    first = next((cost for cost in curve if cost is not None), None)
-    later = next((cost for cost in curve[_WEEK:] if cost is not None), None)
+    place = max((day - need.curve_first_day).days, 0)
+    if isinstance(need, NeedRow):
+        first, later = need.first_costs(place, place + _WEEK)
+    else:
+        first, later = (
+            next((cost for cost in need.cost_curve[start:] if cost is not None), None)
+            for start in (place, place + _WEEK)
+        )
     if first is None or later is None:
         return None
     return round(max(later - first, 0.0), 2)

@@ -99,7 +99,8 @@ class Allocation:
     @property
     def waits(self) -> Mapping[str, PartsWait]:
         """Visit key to what it waits for."""
-        return self._coverage.waits
+        # nobody has counted anything that a visit could wait for
+        return self._coverage.waits if self._if_ordered else {}
 
     @cached_property
     def _coverage(self) -> Coverage:
@@ -107,7 +108,7 @@ class Allocation:
             self._visit_parts(),
             {item: self.supplies.of(item) for item in self.allocated},
             today=self.today,
-            if_ordered=self._if_ordered(),
+            if_ordered=self._if_ordered,
         )
 
     def is_confirmed(self, visit: int | str) -> bool:
@@ -169,6 +170,7 @@ class Allocation:
     def _within_reach(self) -> frozenset[int]:
         return sites_within_reach(company=self.company)
 
+    @cached_property
     def _if_ordered(self) -> dict[str, date]:
         """First day on which pieces ordered today can be used, for items that visits wait for.
 
@@ -178,5 +180,7 @@ class Allocation:
         return {
             key: self.lead_times.arrival(item, self.today) + timedelta(days=1)
             for key, item in self.catalogue.items.items()
-            if key in self.allocated and key in self.supplies.counted and item.kind != CatalogueItem.Kind.SMALL_PART
+            if key in self.supplies.counted
+            and item.kind != CatalogueItem.Kind.SMALL_PART
+            and key in self.allocated  # last: it is dear to say
         }

@@ -13,6 +13,7 @@ from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.many_rows import update_rows
 from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem
+from fleet.services.many_units import MOST_NAMED
 from scheduling.models import Installer, Need, PartsLine, PartsList, Plan
 from scheduling.planning.stock import reorder
 from scheduling.planning.stock.deliveries import order_by
@@ -21,7 +22,7 @@ from scheduling.planning.stock.replenish import ItemToOrder, packs_to_order
 from scheduling.planning.stock.supply import Share
 from scheduling.planning.stock.uncertain_demand import chance_of_running_out, over_lead_time
 from scheduling.services.events_out import orders_due
-from scheduling.services.needs.rows import read_needs
+from scheduling.services.needs.rows import NeedRow, read_needs
 from scheduling.services.policy import read_policy
 from scheduling.services.stock.allocation import Allocation
 from scheduling.services.stock.demand import expect_demand
@@ -222,8 +223,7 @@ class PartsWriter:
         if in_plan_only:
             needs = [need for visit in chosen.values() for need in visit.needs if need.is_open]
         else:
-            rows = Need.objects.of_company(self.company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
-            needs = list(read_needs(rows, with_forecasts=True))
+            needs = self._needs_of_visits_to_come()
         confirmed = {pk for pk in self.visits if self.allocation.is_confirmed(pk)}
         demand_by_item = expect_demand(
             visits=self.visits if not in_plan_only else chosen,
@@ -246,6 +246,18 @@ class PartsWriter:
             first_day=first,
             last_day=last,
         )
+
+    def _needs_of_visits_to_come(self) -> list[NeedRow]:
+        """The open needs that take a visit, in the order of their ids; those of live visits are at hand already."""
+        rows = Need.objects.of_company(self.company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
+        at_hand = {need.pk: need for visit in self.visits.values() for need in visit.needs}
+        ids = list(rows.order_by("pk").values_list("pk", flat=True))
+        others = [pk for pk in ids if pk not in at_hand]
+        if others:
+            # of a longer list the ids are slower to look up than the company they belong to
+            unread = rows.filter(pk__in=others) if len(others) <= MOST_NAMED else rows
+            at_hand |= {need.pk: need for need in read_needs(unread, with_forecasts=True)}
+        return [at_hand[pk] for pk in ids if pk in at_hand]
 
     def _order_now(self, lines: Sequence[PartsLine], demand_by_item: Mapping[str, Sequence[ExpectedDemand]]) -> None:
         """Packs that cannot wait for the next look, of all items together."""

@@ -14,11 +14,13 @@ from pathlib import Path
 from typing import Any, Final
 
 from django.db import transaction
-from django.db.models import Count, Max, QuerySet, Sum
+from django.db.models import Count, Max, QuerySet, Sum, TextField
+from django.db.models.functions import Cast
 
 from accounts.models import Company
 from fleet.models import Forecast, Unit, UnitReview
-from fleet.services.known import MOST_NAMED, mark, mark_of_code, marks_of_items
+from fleet.services.known import mark, mark_of_code, marks_of_items
+from fleet.services.many_units import MOST_NAMED
 from fleet.services.units.sites_not_known import is_of_nobody_named
 from scheduling.models import Need, Plan, Stop, Visit, VisitAddition, VisitTask, WorkReview
 from scheduling.services.policy import read_policy
@@ -111,13 +113,12 @@ class WorkReviews:
         )
         driven_to = set(stops.values_list("visit__site_id", flat=True))
         quiet = set()
-        for row in WorkReview.objects.of_company(self._company):
-            unit = row.unit_id
+        seen: Any = WorkReview.objects.of_company(self._company).filter(again_at__gt=self._now)
+        for unit, made_of, unit_left, reviewed_on in seen.values_list("unit_id", "made_of", "left", "reviewed_on"):
             if (
-                row.made_of == self._made_of.get(unit)
-                and row.left == left.get(unit)
-                and row.again_at > self._now
-                and (row.reviewed_on == self._today or self._site_of.get(unit) not in driven_to)
+                made_of == self._made_of.get(unit)
+                and unit_left == left.get(unit)
+                and (reviewed_on == self._today or self._site_of.get(unit) not in driven_to)
             ):
                 quiet.add(unit)
         return set(self._site_of) - quiet
@@ -231,8 +232,8 @@ def _left(company: Company, site_of: Mapping[int, int], units: Sequence[int] | N
     counted = kept.values("unit_id", "state").annotate(
         n=Count("pk"),
         total=Sum("pk"),
-        changed=Max("updated_at"),
-        closed=Max("closed_at"),
+        changed=Cast(Max("updated_at"), TextField()),
+        closed=Cast(Max("closed_at"), TextField()),
         forecasts=Count("forecast"),
         findings=Count("finding"),
         sites=Sum("site_id"),
@@ -247,10 +248,10 @@ def _left(company: Company, site_of: Mapping[int, int], units: Sequence[int] | N
         "site_id",
         "pk",
         "state",
-        "updated_at",
+        Cast("updated_at", TextField()),
         "revision",
-        "appointment_at",
-        "locked_start",
+        Cast("appointment_at", TextField()),
+        Cast("locked_start", TextField()),
         "locked_installer__is_active",
     ):
         visits[site].append([str(value) for value in row])

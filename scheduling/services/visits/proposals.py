@@ -14,7 +14,7 @@ from django.db.models import Case, When
 from accounts.many_rows import update_rows
 from accounts.models import Company
 from accounts.services.companies import lock_company
-from fleet.models import Site, Unit
+from fleet.models import Unit
 from scheduling.models import Need, Visit, VisitTask
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.visits.bundling import bundle_visits
@@ -25,7 +25,7 @@ from scheduling.services.needs.costs import planning_needs
 from scheduling.services.needs.reading import all_but, with_dates
 from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
-from scheduling.services.travel import place_of, travel_cost_of_sites
+from scheduling.services.travel import travel_cost_of_sites
 from scheduling.services.visits.additions import ProposedAdditions, declined_needs, propose_additions
 from scheduling.services.visits.costs import COST_DAYS, day_costs, tasks_cost
 from scheduling.services.visits.locks import holds
@@ -202,14 +202,15 @@ class _Proposer:
             messages.offer_lapsed(visit, self.now)
 
     def _bundle(self, needs: Sequence[Need]) -> list[VisitProposal]:
-        sites = list(Site.objects.of_company(self.company).order_by("pk").only("latitude", "longitude"))
+        # what driving costs is known, so that no neighbours are asked for
+        sites = sorted({need.site_id for need in needs})
         travel_costs = travel_cost_of_sites(company=self.company, policy=self.policy)
         return bundle_visits(
             planning_needs(needs, keys=[str(need.pk) for need in needs], today=self.today),
-            [BundlingSite(str(site.pk), place_of(site)) for site in sites],
+            [BundlingSite(str(site), None) for site in sites],
             policy=self.policy.planning,
             cost_days=COST_DAYS,
-            travel_costs=[travel_costs[site.pk] for site in sites],
+            travel_costs=[travel_costs[site] for site in sites],
         )
 
     def _values(self, proposal: VisitProposal) -> dict[str, Any]:

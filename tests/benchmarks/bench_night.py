@@ -86,7 +86,11 @@ def set_up(database: str) -> None:
     django.setup()
     from django.core.management import call_command
 
+    from fleet.config import garbage
+
     call_command("migrate", verbosity=0)
+    # as in the workers that do it
+    garbage.collect_less_often()
 
 
 def run(options: argparse.Namespace) -> None:

@@ -55,6 +55,7 @@ def main() -> None:
     parser.add_argument("--readings", type=int, default=30, help="of each unit")
     parser.add_argument("--folder", help="where the database is kept")
     parser.add_argument("--queries", type=int, default=20)
+    parser.add_argument("--texts", action="store_true", help="print each query and what is done for it")
     options = parser.parse_args()
     set_up(options.folder)
     from accounts.models import Company
@@ -71,6 +72,8 @@ def main() -> None:
     print("| -- | -- | --: | --: | --: | --: | --: | -- |")
     for text in dearest:
         print(row_of(text, large[text], small.get(text), units), flush=True)
+        if options.texts:
+            print(text, *plan_of(*large[text].dearest), sep="\n", flush=True)
 
 
 def row_of(text: str, query: Query, other: Query | None, units: tuple[int, int]) -> str:
@@ -155,6 +158,15 @@ def cost_of(sql: str, params: Any) -> Cost:
         removed / kept,
         any(node["Node Type"] == "Seq Scan" and node["Relation Name"] == _READINGS for node in nodes),
     )
+
+
+def plan_of(sql: str, params: Any) -> Iterator[str]:
+    """How the database carries out a query, step by step."""
+    from django.db import connection
+
+    with connection.cursor() as cursor:
+        cursor.execute(f"EXPLAIN (ANALYZE, BUFFERS, TIMING OFF) {sql}", params)
+        yield from (f"    {line}" for (line,) in cursor.fetchall())
 
 
 def nodes_of(plan: dict[str, Any]) -> Iterator[dict[str, Any]]:

@@ -223,13 +223,14 @@ def cover(
     Cover(quantity=2, expected=2.0, missing=1, short_on=9)
     """
     quantities = [w.quantity for w in demands]
+    chances = Chances(demands)
 
     def enough_by(day: int) -> int:
-        spread = poisson_binomial(quantities, chances_by(demands, [day]))
+        spread = poisson_binomial(quantities, chances.by([day]))
         return quantile_of(with_unplanned(spread, np.array([unplanned_per_day * day]))[0], level)
 
     quantity = enough_by(last_day)
-    expected = float(np.dot(quantities, chances_by(demands, [last_day])[0])) if demands else 0.0
+    expected = float(np.dot(quantities, chances.by([last_day])[0])) if demands else 0.0
     expected += unplanned_per_day * last_day
     missing = max(0, quantity - sum(arrival.quantity for arrival in supply))
     if not missing:
@@ -249,16 +250,27 @@ def cover(
     return Cover(quantity, expected, missing, low)
 
 
+class Chances:
+    """How probably each of some pieces is wanted, asked for one day after another."""
+
+    def __init__(self, demands: Sequence[ExpectedDemand]) -> None:
+        self._count = len(demands)
+        self._uncertain = [k for k, w in enumerate(demands) if w.quantile_days]
+        self._known = [k for k, w in enumerate(demands) if w.day is not None]
+        self._table = quantile_table([demands[k].quantile_days for k in self._uncertain]) if self._uncertain else None
+        self._on = np.array([demands[k].day for k in self._known], dtype=np.float64)
+
+    def by(self, days: Sequence[int]) -> FloatArray:
+        """The probability of each by each day, ``(days, demands)``."""
+        by = np.asarray(days, dtype=np.float64)
+        chances = np.zeros((by.size, self._count))
+        if self._table is not None:
+            chances[:, self._uncertain] = exhausted_probability(self._table, by).T
+        if self._known:
+            chances[:, self._known] = np.where(by[:, None] >= self._on, 1.0, chances[:, self._known])
+        return chances
+
+
 def chances_by(demands: Sequence[ExpectedDemand], days: Sequence[int]) -> FloatArray:
     """How probably each is wanted by each day, ``(days, demands)``."""
-    by = np.asarray(days, dtype=np.float64)
-    chances = np.zeros((by.size, len(demands)))
-    uncertain = [k for k, w in enumerate(demands) if w.quantile_days]
-    if uncertain:
-        table = quantile_table([demands[k].quantile_days for k in uncertain])
-        chances[:, uncertain] = exhausted_probability(table, by).T
-    known = [k for k, w in enumerate(demands) if w.day is not None]
-    if known:
-        on = np.array([demands[k].day for k in known])
-        chances[:, known] = np.where(by[:, None] >= on, 1.0, chances[:, known])
-    return chances
+    return Chances(demands).by(days)

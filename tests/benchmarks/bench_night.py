@@ -91,6 +91,7 @@ def set_up(database: str) -> None:
     call_command("migrate", verbosity=0)
     # as in the workers that do it
     garbage.collect_less_often()
+    garbage.keep_what_stands()
 
 
 def run(options: argparse.Namespace) -> None:

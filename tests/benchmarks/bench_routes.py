@@ -87,18 +87,21 @@ def set_up(folder: str | None) -> None:
 
 def invent(units: int, readings: int) -> Any:
     """A company with that many units, whose night has run; the week is published, what was short is ordered."""
-    from accounts.models import Membership
-    from fleet.models import CatalogueItem, Supplier
-    from scheduling.models import Plan, PurchaseOrder
     from scheduling.services.nightly import run_nightly
-    from scheduling.services.orders.drafts import draft_orders
-    from scheduling.services.orders.orders import place_order
-    from scheduling.services.rounds.plans import publish_plan
-    from tests import factories
 
     now = datetime.now(UTC)
+    company = found(units, readings, now)
+    run_nightly(company=company, now=now, iterations=30)
+    settle(company, now)
+    return company
+
+
+def found(units: int, readings: int, now: datetime) -> Any:
+    """A company with that many units, its installers and its items, before its first night."""
+    from fleet.models import Supplier
+    from tests import factories
+
     company = factories.CompanyFactory(name=f"Company of {units} units (invented)")
-    office = factories.MembershipFactory(company=company, role=Membership.Role.OFFICE)
     suppliers = Supplier.objects.bulk_create([Supplier(company=company, name=f"Supplier {n}") for n in range(3)])
     for number in range(max(2, units // 100)):
         factories.InstallerFactory(
@@ -109,14 +112,24 @@ def invent(units: int, readings: int) -> Any:
         for stage in ("sediment", "carbon", "membrane", "resin")
     }
     fleet_of(company, items, units, readings, now)
-    run_nightly(company=company, now=now, iterations=30)
-    publish_plan(plan=Plan.objects.latest("pk"), by=office, now=now)
-    draft_orders(company=company, by=office, now=now)
-    for order in PurchaseOrder.objects.filter(state=PurchaseOrder.State.DRAFT):
-        place_order(order=order, by=office, now=now, expected_on=now.date() + timedelta(days=30))
-    assert CatalogueItem.objects.exists()
-    analyse()
     return company
+
+
+def settle(company: Any, now: datetime) -> None:
+    """What the office does with a night: its plan is published, what is short is ordered."""
+    from accounts.models import Membership
+    from scheduling.models import Plan, PurchaseOrder
+    from scheduling.services.orders.drafts import draft_orders
+    from scheduling.services.orders.orders import place_order
+    from scheduling.services.rounds.plans import publish_plan
+    from tests import factories
+
+    office = factories.MembershipFactory(company=company, role=Membership.Role.OFFICE)
+    publish_plan(plan=Plan.objects.of_company(company).latest("pk"), by=office, now=now)
+    draft_orders(company=company, by=office, now=now)
+    for order in PurchaseOrder.objects.of_company(company).filter(state=PurchaseOrder.State.DRAFT):
+        place_order(order=order, by=office, now=now, expected_on=now.date() + timedelta(days=30))
+    analyse()
 
 
 def fleet_of(company: Any, items: dict[str, Any], units: int, readings: int, now: datetime) -> None:
@@ -193,12 +206,7 @@ def measure(company: Any, only: list[str] | None, profiled: bool) -> None:
     """Ask every route and print what it costs, the dearest first."""
     from fleet.models import Reading, Unit
 
-    api = client_of(company)
-    costs = []
-    for name, address in addresses(company):
-        if not only or any(word in name for word in only):
-            costs.append(cost_of(api, name, address, profiled))
-            print(costs[-1], file=sys.stderr, flush=True)
+    costs = costs_of(company, only, profiled)
     costs.sort(key=lambda cost: -cost.processor_ms - cost.database_ms)
     print(
         f"{Unit.objects.count()} units, {Reading.objects.count()} readings; {len(costs)} routes, {_TURNS} turns; ",
@@ -211,6 +219,17 @@ def measure(company: Any, only: list[str] | None, profiled: bool) -> None:
             f"| {cost.route} | {cost.status} | {cost.processor_ms:.0f} | {cost.database_ms:.0f} | "
             f"{cost.kilobytes:.1f} | {cost.queries} |"
         )
+
+
+def costs_of(company: Any, only: list[str] | None, profiled: bool = False) -> list[Cost]:
+    """What every route costs, or those whose address holds one of the words."""
+    api = client_of(company)
+    costs = []
+    for name, address in addresses(company):
+        if not only or any(word in name for word in only):
+            costs.append(cost_of(api, name, address, profiled))
+            print(costs[-1], file=sys.stderr, flush=True)
+    return costs
 
 
 def client_of(company: Any) -> Any:

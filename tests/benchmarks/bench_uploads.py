@@ -23,11 +23,11 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
-from pathlib import Path
 from typing import Any
 from unittest import mock
 
 from tests.benchmarks.bench_fleet import FIELDS, HEADER, NOW, invent, invent_rows
+from tests.benchmarks.processors import server_seconds
 
 
 def bench(rows: int, units: int, bad: float, walled: bool, profile: int) -> None:
@@ -98,32 +98,6 @@ def timed(work: Callable[[], Any]) -> tuple[Any, dict[str, float]]:
     own, server = time.process_time(), server_seconds()
     answer = work()
     return answer, {"python": time.process_time() - own, "server": server_seconds() - server}
-
-
-def server_seconds() -> float:
-    """Processor seconds of all processes of the server so far, those that have ended with their parent's."""
-    from django.db import connection
-
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_backend_pid()")
-        backend = int(cursor.fetchone()[0])
-    postmaster = int(_facts(backend)[1])
-    ticks = 0
-    for entry in Path("/proc").iterdir():
-        if entry.name.isdecimal() and (facts := _facts(int(entry.name))):
-            if int(entry.name) == postmaster:
-                ticks += sum(int(tick) for tick in facts[11:15])
-            elif int(facts[1]) == postmaster:
-                ticks += int(facts[11]) + int(facts[12])
-    return ticks / os.sysconf("SC_CLK_TCK")
-
-
-def _facts(process: int) -> list[str]:
-    """What `/proc` tells of a process behind its name: state, parent and so on; nothing once it has ended."""
-    try:
-        return Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
-    except OSError:
-        return []
 
 
 def worked(job: int, walled: bool, profile: int) -> dict[str, float]:

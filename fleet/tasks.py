@@ -46,6 +46,10 @@ def follow_up(
         company = Company.objects.filter(pk=company_id).first()
         if company is None:
             return {}
+        again = bool((self.request.delivery_info or {}).get("redelivered"))
+        oldest = hand_over.oldest_change(
+            company_id=company_id, unit_ids=unit_ids, kinds=kinds, since=since, again=again
+        )
         moment = datetime.fromisoformat(now)
         if not self.request.is_eager:
             # A worker comes to it later, when the change that it follows may not be the newest any more.
@@ -54,7 +58,7 @@ def follow_up(
             company=company,
             units=unit_ids,
             kinds=kinds,
-            since=datetime.fromisoformat(since) if since else None,
+            since=oldest,
             now=moment,
         )
 

@@ -49,7 +49,7 @@ def main() -> None:
             for callers in options.callers:
                 stored = _stored(office, given["metered"])
                 before = _processor_seconds(parts)
-                rows = _ask(parts, given, callers, options.seconds, folder / f"load-{callers}")
+                rows = ask(parts.address, given, callers, options.seconds, folder / f"load-{callers}")
                 after = _processor_seconds(parts)
                 print(f"\n{callers} callers, {options.seconds} s, {options.workers} processes of the web server")
                 _print_table(rows, options.seconds)
@@ -79,12 +79,12 @@ def _given(parts: Parts, tokens: Mapping[str, str]) -> dict[str, Any]:
     }
 
 
-def _ask(parts: Parts, given: Mapping[str, Any], callers: int, seconds: int, results: Path) -> list[dict[str, str]]:
+def ask(address: str, given: Mapping[str, Any], callers: int, seconds: int, results: Path) -> list[dict[str, str]]:
     """Let the callers ask for so long; what became of each kind of request, and of all together at the end."""
     command = [
-        "-m", "locust", "--locustfile", "tests/benchmarks/load_people.py", "--headless", "--only-summary",
+        "-m", "locust", "--locustfile", str(Path(__file__).with_name("load_people.py")), "--headless", "--only-summary",
         "--users", str(callers), "--spawn-rate", str(callers), "--run-time", f"{seconds}s", "--stop-timeout", "30",
-        "--host", parts.address, "--csv", str(results), "--exit-code-on-error", "0",
+        "--host", address, "--csv", str(results), "--exit-code-on-error", "0",
     ]  # fmt: skip
     environment = {**os.environ, "LOAD_GIVEN": json.dumps(given)}
     done = subprocess.run(

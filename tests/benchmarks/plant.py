@@ -21,6 +21,7 @@ from typing import Any
 
 import requests
 
+from tests.benchmarks.callers import bearer
 from tests.live.parts import WEB_SERVER, free_port, variables_of_a_server
 from tests.live.workers import ROOT
 
@@ -48,15 +49,26 @@ class Plant:
         'sqlite' or 'postgresql'.
     queue
         Whether there is a queue with a worker; without one, work is done in the web server.
+    address
+        Of an empty database on a PostgreSQL that others started; else one is started for this plant.
     """
 
     def __init__(
-        self, stack: ExitStack, folder: Path, on: str, *, queue: bool = True, data: Path | None = None
+        self,
+        stack: ExitStack,
+        folder: Path,
+        on: str,
+        *,
+        queue: bool = True,
+        data: Path | None = None,
+        address: str = "",
     ) -> None:
         self.folder, self.stack = folder, stack
         self.processes: dict[str, subprocess.Popen[bytes]] = {}
         self.postgresql: Any = None
-        if on == "sqlite":
+        if address:
+            database = address
+        elif on == "sqlite":
             database = f"sqlite:///{data or folder}/fleet.sqlite3"
         else:
             database = self._start_postgresql(data or folder)
@@ -148,7 +160,7 @@ class Plant:
 
     def _answers(self) -> bool:
         with suppress(requests.RequestException):
-            return requests.get(f"{self.address}/healthz", timeout=60).ok
+            return requests.get(f"{self.address}/api/v1/problems/", timeout=60).ok
         return False
 
     def start_worker(self, name: str = "worker", **variables: str) -> None:
@@ -259,8 +271,7 @@ def _short_folder() -> Any:
 
 def _people() -> tuple[Any, str, list[str]]:
     """A company with six units that are read, an installer, and the token of its owner."""
-    from accounts.models import AccessToken, Membership
-    from accounts.services import issue_token
+    from accounts.models import Membership
     from tests import factories
 
     company = factories.CompanyFactory()
@@ -284,9 +295,7 @@ def _people() -> tuple[Any, str, list[str]]:
                 temperature_degc=15.0,
             )
         units.append(unit.code)
-    token, secret = issue_token(by=owner, membership=owner, name="caller", ttl=timedelta(hours=12), now=now)
-    AccessToken.objects.filter(pk=token.pk).update(authenticated_at=now)
-    return company, secret, units
+    return company, bearer(owner), units
 
 
 def as_text(counts: Mapping[str, int]) -> str:

@@ -63,6 +63,7 @@ def burst(plant: Plant, posts: int, units: int, callers: int) -> dict[str, Any]:
     plant.token = bearer(owner)
     plant.start_web()
     plant.start_worker(LOG_LEVEL="INFO")
+    plant.wait_for_worker()
     told, is_over = Told(), threading.Event()
     waits: list[float] = []
     used = seconds_of(plant)

@@ -52,7 +52,6 @@ def main() -> None:
     parser.add_argument("--one", type=int, help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.one is not None:
-        set_up(None)
         print(json.dumps(measured(options.one, options.readings, options.iterations, options.only)))
         return
     found_out = []
@@ -95,8 +94,11 @@ def in_own_process(units: int, options: argparse.Namespace) -> dict[str, Any]:
     return figures
 
 
-def measured(units: int, readings: int, iterations: int, only: Sequence[str] | None) -> dict[str, Any]:
-    """Nights, routes and sizes of one company, as JSON can hold them."""
+def measured(
+    units: int, readings: int, iterations: int, only: Sequence[str] | None, *, address: str = ""
+) -> dict[str, Any]:
+    """Nights, routes and sizes of one company, as JSON can hold them, on the empty database at an address or an own."""
+    set_up(None, address)
     from fleet.models import Reading
 
     now = datetime.now(UTC)

@@ -161,10 +161,9 @@ def share(options: argparse.Namespace) -> None:
     company = invent(options.units, options.months)
     print(f"{options.units} units; load {os.getloadavg()[0]:.1f}, {len(os.sched_getaffinity(0))} cores", flush=True)
     print("| workers | blocks | clock | processor of each |\n| --: | --: | --: | --: |")
+    times = {}
     with tempfile.TemporaryDirectory() as folder, running_redis() as queue:
-        times = {}
-        for night_number, count in enumerate((1, 1, 2)):
-            blocks, clock, busy = shared_night(company, NOW + timedelta(days=night_number), count, queue, Path(folder))
+        for night_number, (count, blocks, clock, busy) in enumerate(shares(company, queue, Path(folder))):
             times[count] = clock, busy
             name = f"{count} (first night)" if not night_number else str(count)
             print(f"| {name} | {blocks} | {clock:.1f} s | {', '.join(f'{one:.1f}' for one in busy)} s |", flush=True)
@@ -173,13 +172,19 @@ def share(options: argparse.Namespace) -> None:
     print(f"speed-up of the steps of units: {by_clock:.2f} by the clock, {by_processor:.2f} by processor")
 
 
+def shares(company: Any, queue: str, folder: Path) -> Iterator[tuple[int, int, float, list[float]]]:
+    """A night by one worker, again by one, then by two: how many, blocks, seconds, each one's processor seconds."""
+    for night_number, count in enumerate((1, 1, 2)):
+        yield count, *shared_night(company, NOW + timedelta(days=night_number), count, queue, folder)
+
+
 def shared_night(company: Any, now: datetime, count: int, queue: str, folder: Path) -> tuple[int, float, list[float]]:
     """Blocks of units, the seconds from the first that is begun to the last that is done, and each worker's processor
     seconds in them."""
     from accounts.jobs.models import Job, JobChunk
     from fleet.config.celery import app
     from scheduling.services import nightly
-    from tests.live.conftest import queue_at
+    from tests.live.queues import queue_at
 
     Job.objects.all().delete()
     with queue_at(queue):

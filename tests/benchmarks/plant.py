@@ -169,6 +169,12 @@ class Plant:
         calm = ("--concurrency", "1", "--without-gossip", "--without-mingle", "--hostname", f"{name}@%h")
         self.start(name, (*CELERY, "worker", *calm, *gate), **variables)
 
+    def wait_for_worker(self) -> None:
+        """Wait until a worker answers: what it takes to start is no part of what is measured."""
+        from fleet.config.celery import app
+
+        until(lambda: bool(app.control.ping(timeout=1.0)), "a worker that answers")
+
     def start_clock(self, name: str = "clock") -> None:
         """Start a process that asks for what is due."""
         self.start(name, (*CELERY, "beat", "--schedule", str(self.folder / f"{name}.schedule")))

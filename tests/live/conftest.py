@@ -1,20 +1,17 @@
 """A queue as in operation: a real server of the Redis protocol, real worker processes, rows that are committed."""
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-import kombu.pools
 import pytest
 import redis
-from django.test import override_settings
 
 from accounts.jobs.queue import QUEUES
 from accounts.models import Company
-from fleet.config.celery import app
 from tests import factories
+from tests.live.queues import queue_at
 from tests.live.workers import Worker
 from tests.servers import running_redis
 
@@ -39,27 +36,6 @@ def broker(redis_server: str, transactional_db: None) -> Iterator[str]:
     redis.Redis.from_url(redis_server).flushall()
     with queue_at(redis_server):
         yield redis_server
-
-
-@contextmanager
-def queue_at(server: str) -> Iterator[None]:
-    """Put this process's jobs on the queue at an address, whether or not anything answers there."""
-    before = {name: app.conf[name] for name in ("broker_url", "broker_write_url", "task_always_eager")}
-    address = server.replace("unix://", "redis+socket://")
-    # Celery reads the address to write to before the common one, and some versions fill it in by themselves.
-    app.conf.update(broker_url=address, broker_write_url=address, task_always_eager=False)
-    forget_connections()
-    with override_settings(CELERY_TASK_ALWAYS_EAGER=False):
-        yield
-    app.conf.update(before)
-    forget_connections()
-
-
-def forget_connections() -> None:
-    """Let the next task be sent to the address that is now in the configuration."""
-    kombu.pools.reset()
-    app._pool = None
-    app.amqp._producer_pool = None
 
 
 @pytest.fixture

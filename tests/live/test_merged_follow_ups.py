@@ -14,7 +14,7 @@ from fleet.models import ReadingIndicators, Unit
 from fleet.services import hand_over
 from fleet.services.consequences import Kind, announce
 from tests import factories
-from tests.live.conftest import queue_at
+from tests.live.queues import queue_at
 from tests.live.test_queue_away import DEAD
 from tests.live.workers import Worker
 

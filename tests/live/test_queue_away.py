@@ -13,7 +13,7 @@ from accounts.jobs.models import Job, JobChunk
 from accounts.models import Company
 from fleet.models import Finding, Reading, ReadingIndicators, Unit
 from tests import factories
-from tests.live.conftest import queue_at
+from tests.live.queues import queue_at
 from tests.live.test_worker import is_done
 from tests.live.workers import Worker
 

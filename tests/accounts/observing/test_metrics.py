@@ -23,7 +23,7 @@ from accounts.observing.installation import Installation
 from accounts.observing.metrics import route_of
 from scheduling.models import Message
 from tests import factories
-from tests.live.conftest import queue_at
+from tests.live.queues import queue_at
 
 TOKEN = "a-token-of-this-test-alone"
 NOW = datetime(2026, 3, 4, 9, 0, tzinfo=UTC)

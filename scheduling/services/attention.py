@@ -4,23 +4,22 @@ What is being dealt with, because a visit is confirmed or under way that has it 
 attention any more; it is only counted.
 """
 
-import dataclasses
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date, datetime, timedelta
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
-from django.db.models import Q, QuerySet, prefetch_related_objects
+from django.db.models import Q, QuerySet
 
 from accounts.models import Company
 from fleet.engineering.diagnosis import BAD_WATER, CAUSES, NoWork
 from fleet.models import Finding, Site, Stage, Unit
 from fleet.services.units.sites_not_known import CLIENT_NOT_KNOWN
 from scheduling.models import Message, Need, PartsLine, PartsList, Plan, StockLevel, Stop, Visit, VisitTask
-from scheduling.services.matters import Kind, Reason, in_rows
-from scheduling.services.needs.costs import all_exhausted_by
-from scheduling.services.needs.reading import may_be_exhausted, with_dates
+from scheduling.services.attention_rows import FindingRow, LikelyNeed, read_findings, read_likely
+from scheduling.services.matters import Kind, Reason, UnitsSpokenOf, in_rows
+from scheduling.services.needs.reading import may_be_exhausted
 from scheduling.services.needs.rows import NeedRow, read_needs
 from scheduling.services.needs.waiting import cost_of_a_week
 from scheduling.services.orders.late import late_deliveries
@@ -69,9 +68,10 @@ class _Attention:
         self.company, self.now, self.today = company, now, company.day_at(now)
         policy = read_policy(company=company)
         self.policy, self.rules = policy.planning, policy.rules
+        self.units = UnitsSpokenOf()
 
     def kinds(self) -> Iterator[tuple[str, list[Reason], int]]:
-        findings = {"bad_water": [], "faults": [], "unread": []}  # type: dict[str, list[Finding]]
+        findings = {"bad_water": [], "faults": [], "unread": []}  # type: dict[str, list[FindingRow]]
         for finding in self._findings:
             if finding.rule in BAD_WATER:
                 findings["bad_water"].append(finding)
@@ -82,14 +82,11 @@ class _Attention:
         bad_units = {finding.unit_id for finding in findings["bad_water"]}
         yield self._kind("bad_water", map(self._of_finding, findings["bad_water"]))
         by = self.today + SOON
-        due_soon = {
-            need: self._of_forecast(need, probability, by)
-            for need, probability in self._likely_exhausted(by)
-            if need.unit_id not in bad_units
-        }
-        guards = {need for need in due_soon if need.position is not None and need.position.stage in _GUARDS_OF_MEMBRANE}
-        yield self._kind("bad_water_soon", (due_soon[need] for need in due_soon if need not in guards))
-        yield self._kind("endangers_membrane", (due_soon[need] for need in due_soon if need in guards))
+        due_soon = [need for need in self._likely_exhausted(by) if need.unit_id not in bad_units]
+        guards = [need for need in due_soon if need.stage in _GUARDS_OF_MEMBRANE]
+        others = [need for need in due_soon if need.stage not in _GUARDS_OF_MEMBRANE]
+        yield self._kind("bad_water_soon", (self._of_forecast(need, by) for need in others))
+        yield self._kind("endangers_membrane", (self._of_forecast(need, by) for need in guards))
         # what a forecast and a reading say of one task is one matter, shown where it does more harm
         with_forecast = {need.finding_id for need in due_soon}
         faults = (finding for finding in findings["faults"] if finding.pk not in with_forecast)
@@ -108,19 +105,21 @@ class _Attention:
     def _kind(self, code: str, found: Iterable[Reason | bool | None]) -> tuple[str, list[Reason], int]:
         """None is nothing to speak of, True is being dealt with."""
         rows = list(found)
-        reasons = [dataclasses.replace(row, kind=code) for row in rows if isinstance(row, Reason)]
+        reasons = [row for row in rows if isinstance(row, Reason)]
+        for reason in reasons:
+            reason.kind = code
         return code, reasons, sum(row is True for row in rows)
 
     # what is read once
 
     @cached_property
-    def _findings(self) -> list[Finding]:
+    def _findings(self) -> list[FindingRow]:
         rows = Finding.objects.of_company(self.company).filter(state__in=Finding.LIVE).exclude(cause__in=EXPLAINS_ONLY)
-        return list(rows.select_related("unit__site__client", "position").order_by("-confidence", "pk"))
+        return read_findings(rows.order_by("-confidence", "pk"))
 
     @cached_property
-    def _finding_ids(self) -> frozenset[int]:
-        return frozenset(finding.pk for finding in self._findings)
+    def _finding_of(self) -> dict[int, FindingRow]:
+        return {finding.pk: finding for finding in self._findings}
 
     @cached_property
     def _needs(self) -> "QuerySet[Need]":
@@ -149,49 +148,43 @@ class _Attention:
 
     # reasons
 
-    def _of_finding(self, finding: Finding) -> Reason | bool:
+    def _of_finding(self, finding: FindingRow) -> Reason | bool:
         need = self._need_of_finding.get(finding.pk)
         visit = self._visit_of_need.get(need.pk) if need is not None else None
         if visit is not None and visit.state in Visit.CONFIRMED_OR_UNDER_WAY:
             return True
         return self._at_unit(
-            finding.unit,
-            words.of_finding(finding),
-            self._settle(visit, finding),
+            finding.unit_id,
+            finding.sentence,
+            self._settle(visit, finding.pk, finding.state),
+            begins=f"{finding.unit_code}: ",
             visit=visit.pk if visit is not None else None,
             cost_of_waiting=cost_of_a_week(need, day=self.today) if need is not None else None,
             probability=finding.confidence,
         )
 
-    def _likely_exhausted(self, by: date) -> list[tuple[Need, float]]:
+    def _likely_exhausted(self, by: date) -> list[LikelyNeed]:
         """Changes that forecasts call for where the risk that the owner bears is passed by a day, with that risk."""
+        risk = self.policy.target_risk
         # of most of a company's needs nothing is told: they are left in the database
-        rows = self._needs.filter(may_be_exhausted(by, self.policy.target_risk))
-        needs = list(with_dates(rows, "position").order_by("pk"))
-        risks = zip(needs, all_exhausted_by(needs, today=self.today, day=by), strict=True)
-        likely = [(need, risk) for need, risk in risks if risk is not None and risk >= self.policy.target_risk]
-        prefetch_related_objects([need for need, _ in likely], "unit__site__client", "item")
-        return likely
+        return read_likely(self._needs.filter(may_be_exhausted(by, risk)), today=self.today, by=by, risk=risk)
 
-    def _of_forecast(self, need: Need, probability: float, by: date) -> Reason | bool:
+    def _of_forecast(self, need: LikelyNeed, by: date) -> Reason | bool:
         visit = self._visit_of_need.get(need.pk)
         if visit is not None and visit.state in Visit.CONFIRMED_OR_UNDER_WAY:
             return True
-        assert need.forecast is not None
-        sentence, finding = words.of_forecast(need, probability, by), need.finding
-        if finding is not None and finding.pk in self._finding_ids:
-            sentence = words.also_seen(sentence, finding)
         return self._at_unit(
-            need.unit,
-            sentence,
-            self._settle(visit, finding),
+            need.unit_id,
+            partial(need.sentence, by, self._finding_of.get(need.finding_id or 0)),
+            self._settle(visit, need.finding_id, need.finding_state),
+            begins=f"{need.unit_code}: ",
             visit=visit.pk if visit is not None else None,
-            cost_of_waiting=cost_of_a_week(need, day=self.today),
-            probability=round(probability, 3),
+            cost_of_waiting=need.cost_of_waiting,
+            probability=round(need.probability, 3),
             day=by,
         )
 
-    def _unread(self, findings: Sequence[Finding]) -> Iterator[Reason]:
+    def _unread(self, findings: Sequence[FindingRow]) -> Iterator[Reason]:
         """Readings that are wanted, and units of which nothing was heard for weeks."""
         rows = Need.objects.of_company(self.company).filter(state=Need.State.OPEN, kind=Need.Kind.TAKE_READING)
         wanted = rows.exclude(reading_way="").exclude(reading_way=Need.ReadingWay.NEXT_VISIT)
@@ -199,20 +192,23 @@ class _Attention:
         of_nobody = Unit.objects.of_company(self.company).filter(
             Unit.is_in_use_on(self.today), site__client__name=CLIENT_NOT_KNOWN
         )
-        for unit in of_nobody.select_related("site__client").order_by("pk"):
+        for unit in of_nobody.select_related("site").order_by("pk"):
             wanted_of.add(unit.pk)
             settle = Settle(words.complete_site(unit.site), "PATCH", f"/api/v1/sites/{unit.site_id}/")
-            yield self._at_unit(unit, words.of_nobody(unit), settle)
-        of_somebody = wanted.exclude(unit__in=wanted_of)
-        for need in of_somebody.select_related("unit__site__client").order_by("pk"):
-            wanted_of.add(need.unit_id)
-            settle = Settle(words.enter_reading(), "POST", f"/api/v1/units/{need.unit_id}/readings/")
-            saves = need.reading_saves - need.reading_price
-            yield self._at_unit(need.unit, words.of_wanted_reading(need), settle, cost_of_waiting=max(saves, 0.0))
+            yield self._at_unit(unit.pk, words.of_nobody(unit), settle, begins=f"{unit.code}: ")
+        columns = ("unit_id", "unit__code", "reason", "reading_saves", "reading_price")
+        of_somebody = wanted.exclude(unit__in=set(wanted_of)).order_by("pk")
+        for unit_id, code, reason, saves, costs in of_somebody.values_list(*columns):
+            wanted_of.add(unit_id)
+            settle = Settle(words.enter_reading(), "POST", f"/api/v1/units/{unit_id}/readings/")
+            told = partial(words.of_wanted_reading, code, reason)
+            worth = max(saves - costs, 0.0)
+            yield self._at_unit(unit_id, told, settle, begins=f"{code}: ", cost_of_waiting=worth)
         for finding in findings:
             if finding.unit_id not in wanted_of:
                 settle = Settle(words.enter_reading(), "POST", f"/api/v1/units/{finding.unit_id}/readings/")
-                yield self._at_unit(finding.unit, words.of_finding(finding), settle)
+                begins = f"{finding.unit_code}: "
+                yield self._at_unit(finding.unit_id, finding.sentence, settle, begins=begins)
 
     def _parts_missing(self) -> Iterator[Reason]:
         """Confirmed visits whose parts are neither aboard, nor in the store, nor on order in time."""
@@ -241,10 +237,9 @@ class _Attention:
             first = late.visits[0] if late.visits else None
             site = sites.get(first.visit.site_id) if first is not None else None
             yield Reason(
-                sentence=late.sentence,
+                tells=late.sentence,
                 settle=settle,
-                site=site,
-                client=site.client if site is not None else None,
+                at=site,
                 visit=first.visit.pk if first is not None else None,
                 day=first.day if first is not None else late.line.expected_on,
             )
@@ -263,7 +258,7 @@ class _Attention:
             else:
                 settle = Settle(words.check_email(), "PATCH", f"/api/v1/suppliers/{order.supplier_id}/")
             yield Reason(
-                sentence=words.of_order_not_sent(message, order),
+                tells=words.of_order_not_sent(message, order),
                 settle=settle,
                 day=self.company.day_at(message.created_at),
             )
@@ -304,13 +299,13 @@ class _Attention:
             visit = message.visit
             unit = message.finding.unit if message.finding is not None else None
             site = visit.site if visit is not None else unit.site if unit is not None else None
-            client = message.client or (site.client if site is not None else None)
             yield Reason(
-                sentence=message.subject,
+                tells=message.subject,
                 settle=Settle(words.note_call(), "POST", f"/api/v1/messages/{message.pk}/called/"),
-                unit=unit,
-                site=site,
-                client=client,
+                unit_id=unit.pk if unit is not None else None,
+                units=self.units,
+                at=site,
+                whom=message.client,
                 visit=message.visit_id,
                 day=self._call_by(message, site),
             )
@@ -354,30 +349,28 @@ class _Attention:
         for plan, fault in rows:
             visit = visits.get(int(fault.visit or 0))
             yield Reason(
-                sentence=fault.sentence,
+                tells=fault.sentence,
                 settle=fault.settle,
-                site=visit.site if visit is not None else None,
-                client=visit.site.client if visit is not None else None,
+                at=visit.site if visit is not None else None,
                 visit=visit.pk if visit is not None else None,
                 day=plan.first_day + timedelta(days=fault.day) if fault.day is not None else None,
             )
 
     # parts of a reason
 
-    def _at_unit(self, unit: Unit, sentence: str, settle: Settle, **more: Any) -> Reason:
-        return Reason(sentence=sentence, settle=settle, unit=unit, site=unit.site, client=unit.site.client, **more)
+    def _at_unit(self, unit: int, tells: str | Callable[[], str], settle: Settle, **more: Any) -> Reason:
+        return Reason(tells, settle, unit_id=unit, units=self.units, **more)
 
     def _at_visit(self, visit: Visit, sentence: str, settle: Settle) -> Reason:
         # a best day that has gone by says that it is due
         best_day = max(visit.best_day, self.today)
         day = self.company.day_at(visit.appointment_at) if visit.appointment_at is not None else best_day
-        return Reason(
-            sentence=sentence, settle=settle, site=visit.site, client=visit.site.client, visit=visit.pk, day=day
-        )
+        return Reason(sentence, settle, at=visit.site, visit=visit.pk, day=day)
 
-    def _settle(self, visit: _VisitOfNeed | None, finding: Finding | None) -> Settle:
-        if visit is None and finding is not None and finding.state == Finding.State.OPEN:
-            return Settle(words.confirm_finding(), "POST", f"/api/v1/findings/{finding.pk}/confirm/")
+    def _settle(self, visit: _VisitOfNeed | None, finding: int | None, state: str | None) -> Settle:
+        """What is done about a matter that a visit may hold, and of which a finding in some state may speak."""
+        if visit is None and finding is not None and state == Finding.State.OPEN:
+            return Settle(words.confirm_finding(), "POST", f"/api/v1/findings/{finding}/confirm/")
         if visit is None:
             return Settle(words.propose_visits(), "POST", "/api/v1/visits/propose/")
         if visit.state == Visit.State.OFFERED:

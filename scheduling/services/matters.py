@@ -1,9 +1,10 @@
 """What needs attention, as rows: one for each visit, or for each unit that no visit goes to, with all its reasons."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Final
+from functools import cached_property, total_ordering
+from typing import Any, Final
 
 from accounts.models import Client
 from fleet.models import Site, Unit
@@ -16,24 +17,55 @@ MOST_MATTERS: Final = 100
 _BY_THEMSELVES: Final = frozenset({"unread", "late_deliveries", "expired_stock", "orders_not_sent"})
 
 
-@dataclass(frozen=True, slots=True)
+class UnitsSpokenOf:
+    """The units of some reasons with their sites and clients, read together when the first of them is asked for.
+
+    Of thousands of reasons a few hundred are shown: `expect` says which, before they are.
+    """
+
+    def __init__(self) -> None:
+        self._expected: set[int] = set()
+        self._read: dict[int, Unit] = {}
+
+    def expect(self, ids: Iterable[int]) -> None:
+        """Read these with the next one that is asked for."""
+        self._expected.update(ids)
+
+    def get(self, pk: int) -> Unit | None:
+        """A unit; None where it has gone meanwhile."""
+        if pk not in self._read:
+            wanted = (self._expected | {pk}) - self._read.keys()
+            self._read |= Unit.objects.select_related("site__client").in_bulk(sorted(wanted))
+        return self._read.get(pk)
+
+
+@dataclass(slots=True, eq=False)
 class Reason:
     """Why something needs attention, and the call that settles it.
 
-    `cost_of_waiting` is the money that a week of waiting is expected to cost, `probability` that what is spoken of
-    happens by `day`; None where nobody can say.
+    `tells` is the sentence, or what makes it when it is asked for; `begins` is how it begins, where that is known
+    before it is made. `at` and `whom` are the site and the client where
+    they are not those of the unit. `cost_of_waiting` is the money that a week of waiting is expected to cost,
+    `probability` that what is spoken of happens by `day`; None where nobody can say.
     """
 
-    sentence: str
+    tells: str | Callable[[], str]
     settle: Settle
     kind: str = ""
-    unit: Unit | None = None
-    site: Site | None = None
-    client: Client | None = None
+    begins: str = ""
+    unit_id: int | None = None
+    units: UnitsSpokenOf | None = None
+    at: Site | None = None
+    whom: Client | None = None
     visit: int | None = None
     cost_of_waiting: float | None = None
     probability: float | None = None
     day: date | None = None
+
+    @property
+    def sentence(self) -> str:
+        """Why it needs attention."""
+        return self.tells if isinstance(self.tells, str) else self.tells()
 
     @property
     def title(self) -> str:
@@ -41,9 +73,49 @@ class Reason:
         return words.title(self.kind)
 
     @property
-    def rank(self) -> tuple[float, float, date, str]:
-        """Dearest first, then surest, then soonest."""
-        return (-(self.cost_of_waiting or 0.0), -(self.probability or 0.0), self.day or date.max, self.sentence)
+    def unit(self) -> Unit | None:
+        """The unit it is about; None where it is about none."""
+        return self.units.get(self.unit_id) if self.unit_id is not None and self.units is not None else None
+
+    @property
+    def site(self) -> Site | None:
+        """Where it is; None where it is at no site."""
+        return self.at or (self.unit.site if self.unit is not None else None)
+
+    @property
+    def client(self) -> Client | None:
+        """Whom it concerns; None where that is the company itself."""
+        return self.whom or (self.site.client if self.site is not None else None)
+
+    @property
+    def rank(self) -> "Rank":
+        """Dearest first, then surest, then soonest, then by what is said."""
+        rank = (-(self.cost_of_waiting or 0.0), -(self.probability or 0.0), self.day or date.max)
+        return (*rank, self.begins, _Words(self))
+
+
+@total_ordering
+class _Words:
+    """The sentence of a reason as the last part of its rank: made only where all before it are alike."""
+
+    def __init__(self, reason: Reason) -> None:
+        self._reason = reason
+
+    @cached_property
+    def text(self) -> str:
+        return self._reason.sentence
+
+    def __eq__(self, other: Any) -> bool:
+        return isinstance(other, _Words) and (other is self or self.text == other.text)
+
+    def __hash__(self) -> int:
+        return hash(self.text)
+
+    def __lt__(self, other: "_Words") -> bool:
+        return self.text < other.text
+
+
+Rank = tuple[float, float, date, str, _Words]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,8 +176,8 @@ class Matter:
         return self.first.day
 
     @property
-    def rank(self) -> tuple[float, float, date, str]:
-        """Dearest first, then surest, then soonest."""
+    def rank(self) -> Rank:
+        """Dearest first, then surest, then soonest, then by what is said."""
         return (-(self.cost_of_waiting or 0.0), *self.first.rank[1:])
 
 
@@ -126,7 +198,15 @@ class Kind:
     @property
     def first(self) -> Sequence[Matter]:
         """Those that come first, as many as one looks at."""
-        return self.matters[:MOST_MATTERS]
+        return shown(self.matters[:MOST_MATTERS])
+
+
+def shown(matters: Sequence[Matter]) -> Sequence[Matter]:
+    """Some rows that are shown, whose units are read at once."""
+    for reason in (reason for matter in matters for reason in matter.reasons):
+        if reason.units is not None and reason.unit_id is not None:
+            reason.units.expect([reason.unit_id])
+    return matters
 
 
 def in_rows(found: Iterable[tuple[str, Sequence[Reason], int]]) -> list[Kind]:
@@ -162,16 +242,16 @@ def in_rows(found: Iterable[tuple[str, Sequence[Reason], int]]) -> list[Kind]:
 def _keyed(kinds: Sequence[tuple[str, Sequence[Reason], int]]) -> Iterator[tuple[tuple[str, int], Reason]]:
     """Each reason with what its row is about; the rows keep the order of the kinds."""
     visit_of_unit: Mapping[int, int] = {
-        reason.unit.pk: reason.visit
+        reason.unit_id: reason.visit
         for _, reasons, _ in reversed(kinds)
         for reason in reversed(reasons)
-        if reason.unit is not None and reason.visit is not None
+        if reason.unit_id is not None and reason.visit is not None
     }
     number = 0
     for code, reasons, _ in kinds:
         for reason in reasons:
             number += 1
-            unit = reason.unit.pk if reason.unit is not None else None
+            unit = reason.unit_id
             visit = reason.visit or visit_of_unit.get(unit or 0)
             # who reported a fault was promised a call: that stands in the list of calls, whatever is done at the unit
             is_call_back = code == "calls" and reason.visit is None

@@ -54,14 +54,6 @@ class NeedRow(NamedTuple):
         tenths = [int(number) for number in _inside(self.grid).rsplit(",", last)[-last:] if number]
         return days_from(self.forecast_as_of, tenths, today) if tenths else ()
 
-    def first_costs(self, *places: int) -> list[float | None]:
-        """The first cost of its curve from each of some places on that there is; None where there is none."""
-        numbers = _inside(self.curve).split(",")
-        return [next((float(n) for n in numbers[place:] if n.strip() not in _NO_COST), None) for place in places]
-
-
-_NO_COST: Final = ("null", "")
-
 
 def _inside(numbers: str) -> str:
     """What stands between the brackets of a list of numbers."""

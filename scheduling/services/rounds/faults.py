@@ -93,8 +93,6 @@ class _Known:
         for stop in stops.order_by("round__day", "round_id", "order"):
             self.stops[stop.round.plan_id].append(stop)
         self.unserved: dict[int, list[UnservedVisit]] = defaultdict(list)
-        for row in UnservedVisit.objects.filter(plan__in=plans).select_related("visit__site").order_by("pk"):
-            self.unserved[row.plan_id].append(row)
         bases = Stop.objects.filter(round__plan__in=[plan.based_on_id for plan in plans if plan.based_on_id])
         self.before: dict[int, set[tuple[int, datetime, int]]] = defaultdict(set)
         slots = bases.values_list("round__plan", "visit", "starts_at", "round__installer")
@@ -107,6 +105,10 @@ class _Known:
             installers, first - timedelta(days=1), last + timedelta(days=1)
         )
         self.counted_on = visits_counted_on(self.company, now)
+        # of all that a plan leaves out, thousands in a large company, what follows speaks of those alone
+        told = [visit.pk for visit, _ in self.counted_on]
+        for row in UnservedVisit.objects.filter(plan__in=plans, visit__in=told).order_by("pk"):
+            self.unserved[row.plan_id].append(row)
         self.in_rounds = set(
             Stop.objects.of_company(self.company)
             .filter(round__plan__state=Plan.State.PUBLISHED, round__day__gte=self.company.day_at(now))

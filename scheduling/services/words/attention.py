@@ -56,9 +56,9 @@ def also_seen(sentence: str, finding: Finding) -> str:
     )
 
 
-def of_wanted_reading(need: Need) -> str:
-    """Why a reading is wanted."""
-    return gettext("{unit}: {reason}").format(unit=need.unit.code, reason=need.reason)
+def of_wanted_reading(unit: str, reason: str) -> str:
+    """Why a reading of a unit, of some code, is wanted."""
+    return gettext("{unit}: {reason}").format(unit=unit, reason=reason)
 
 
 def of_nobody(unit: Unit) -> str:

@@ -4,7 +4,7 @@ import re
 from collections.abc import Mapping
 from datetime import datetime
 from functools import cached_property
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
 from django.db import models
 from rest_framework import serializers
@@ -12,6 +12,7 @@ from rest_framework import serializers
 from accounts.day_alone_field import DayOrMomentField as DayOrMomentColumn
 from accounts.fields_seen import sees
 from accounts.http.fields import DayOrMomentField, FiniteFloatField, MomentField, TenantRelatedField
+from accounts.http.fields_once import Reader, answer_of, fields_of, reader_of
 from accounts.http.wrong_values import explained
 from accounts.models import Membership
 from accounts.tenancy import TenantModel
@@ -28,19 +29,40 @@ class FieldsByRole:
         """The names under which the table knows this serializer, its own before those it extends."""
         return tuple(base.__name__.removesuffix("Serializer") for base in cls.__mro__ if issubclass(base, FieldsByRole))
 
+    #: Class and role to the fields that the role does not read: they are the same for every request.
+    _hidden_of: ClassVar[dict[tuple[type, str | None], frozenset[str]]] = {}
+
+    @cached_property
+    def fields(self: Any) -> Any:
+        """Its fields by name, made once for the class."""
+        return fields_of(self)
+
     @cached_property
     def hidden(self: Any) -> frozenset[str]:
         """The fields that the acting member does not read."""
-        membership, kinds = self.context.get("membership"), self.kinds()
-        return frozenset(
-            name for name in self.fields if name not in self.always_readable and not sees(membership, kinds, name)
-        )
+        membership = self.context.get("membership")
+        key = type(self), membership.role if membership is not None else None
+        if key not in self._hidden_of:
+            kinds = self.kinds()
+            self._hidden_of[key] = frozenset(
+                name for name in self.fields if name not in self.always_readable and not sees(membership, kinds, name)
+            )
+        return self._hidden_of[key]
 
     @property
     def _readable_fields(self: Any) -> Any:
         for name, field in self.fields.items():
             if not field.write_only and name not in self.hidden:
                 yield field
+
+    @cached_property
+    def _readers(self: Any) -> list[Reader]:
+        model = getattr(getattr(self, "Meta", None), "model", None)
+        return [reader_of(field, model) for field in self._readable_fields]
+
+    def to_representation(self, instance: Any) -> Any:
+        """What is answered of a row."""
+        return answer_of(instance, self._readers)
 
 
 class AnswerSerializer(FieldsByRole, serializers.Serializer[Any]):

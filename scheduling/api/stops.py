@@ -20,6 +20,13 @@ from scheduling.services.words.why import sentence_of
 
 STOPS = Stop.objects.select_related("visit__site")
 
+#: Stops as far as they are answered: a plan has thousands, and a visit holds what each day of months costs.
+ANSWERED_STOPS = STOPS.only(
+    *(field.name for field in Stop._meta.concrete_fields),
+    *(f"visit__{name}" for name in ("site", "state", "locked_start", "lock_reason")),
+    *(f"visit__site__{name}" for name in ("name", "latitude", "longitude")),
+)
+
 
 class StopSerializer(TenantModelSerializer):
     """One visit within a round; driving is from the stop before."""

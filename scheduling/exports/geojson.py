@@ -1,10 +1,11 @@
 """A plan on the map, as GeoJSON (RFC 7946): plain dicts, longitude before latitude, WGS 84."""
 
-from collections.abc import Iterable
-from typing import Any
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import Any, NamedTuple
 
-from fleet.models import Site
-from scheduling.models import Plan, Round, Stop
+from scheduling.models import Plan, Round, Stop, UnservedVisit
 
 #: The media type RFC 7946 registers.
 MEDIA_TYPE = "application/geo+json"
@@ -13,40 +14,48 @@ MEDIA_TYPE = "application/geo+json"
 _DECIMALS = 6
 
 
-def plan_map(plan: Plan) -> dict[str, Any]:
-    """Draw a plan: each round's way and home base, each stop, each visit left out with its reason.
+class _StopRow(NamedTuple):
+    """A stop, as far as it is drawn."""
 
-    Parameters
-    ----------
-    plan
-        With `rounds__installer`, `rounds__stops__visit__site` and `unserved__visit__site` at hand.
-    """
+    pk: int
+    order: int
+    visit: int
+    site: str
+    latitude: float | None
+    longitude: float | None
+    arrives_at: datetime
+    starts_at: datetime
+    leaves_at: datetime
+
+
+def plan_map(plan: Plan) -> dict[str, Any]:
+    """Draw a plan: each round's way and home base, each stop, each visit left out with its reason."""
+    stops: dict[int, list[_StopRow]] = defaultdict(list)
+    place = ("visit__site__name", "visit__site__latitude", "visit__site__longitude")
+    columns = ("round_id", "pk", "order", "visit_id", *place, "arrives_at", "starts_at", "leaves_at")
+    # rows of a few columns: a plan of a large company has thousands of stops, and leaves out as many visits
+    for round_id, *row in Stop.objects.filter(round__plan=plan).order_by("order", "pk").values_list(*columns):
+        stops[round_id].append(_StopRow(*row))
     features: list[dict[str, Any]] = []
-    for round_ in plan.rounds.all():
-        features += _round(round_)
-    for unserved in plan.unserved.all():
-        site = unserved.visit.site
+    for round_ in plan.rounds.select_related("installer"):
+        features += _round(round_, stops[round_.pk])
+    unserved = UnservedVisit.objects.filter(plan=plan).values_list("visit_id", *place, "reason", "sentence")
+    for visit, site, latitude, longitude, reason, sentence in unserved:
         features.append(
             _feature(
-                _place_of(site),
-                kind="unserved",
-                visit=unserved.visit_id,
-                site=site.name,
-                reason=unserved.reason,
-                sentence=unserved.sentence,
+                _place(latitude, longitude), kind="unserved", visit=visit, site=site, reason=reason, sentence=sentence
             )
         )
     return {"type": "FeatureCollection", "features": features}
 
 
-def _round(round_: Round) -> Iterable[dict[str, Any]]:
+def _round(round_: Round, stops: Sequence[_StopRow]) -> Iterable[dict[str, Any]]:
     installer = round_.installer
     home = [installer.home_longitude, installer.home_latitude]
-    stops: list[Stop] = list(round_.stops.all())
-    coordinates = [home, *(_lon_lat(s.visit.site) for s in stops if s.visit.site.is_located), home]
+    located = [(s.longitude, s.latitude) for s in stops if s.longitude is not None and s.latitude is not None]
     shared = {"round": round_.pk, "installer": installer.name, "day": round_.day.isoformat()}
     yield _feature(
-        {"type": "LineString", "coordinates": [_rounded(*place) for place in coordinates]},
+        {"type": "LineString", "coordinates": [_rounded(*place) for place in (home, *located, home)]},
         kind="round",
         leaves_at=round_.leaves_at.isoformat(),
         returns_at=round_.returns_at.isoformat(),
@@ -56,14 +65,13 @@ def _round(round_: Round) -> Iterable[dict[str, Any]]:
     )
     yield _feature(_point(*home), kind="home", **shared)
     for stop in stops:
-        site = stop.visit.site
         yield _feature(
-            _place_of(site),
+            _place(stop.latitude, stop.longitude),
             kind="stop",
             stop=stop.pk,
             order=stop.order,
-            visit=stop.visit_id,
-            site=site.name,
+            visit=stop.visit,
+            site=stop.site,
             arrives_at=stop.arrives_at.isoformat(),
             starts_at=stop.starts_at.isoformat(),
             leaves_at=stop.leaves_at.isoformat(),
@@ -71,13 +79,9 @@ def _round(round_: Round) -> Iterable[dict[str, Any]]:
         )
 
 
-def _lon_lat(site: Site) -> list[float]:
-    return list(reversed(site.location or ()))
-
-
-def _place_of(site: Site) -> dict[str, Any] | None:
+def _place(latitude: float | None, longitude: float | None) -> dict[str, Any] | None:
     """A point; None for a site whose location is unknown, which RFC 7946 (section 3.2) calls an unlocated feature."""
-    return _point(*_lon_lat(site)) if site.is_located else None
+    return _point(longitude, latitude) if latitude is not None and longitude is not None else None
 
 
 def _feature(geometry: dict[str, Any] | None, **properties: Any) -> dict[str, Any]:

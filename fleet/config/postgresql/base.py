@@ -8,17 +8,36 @@ What was told stays with the session of the server. A pool that gives every tran
 pooling) would mix companies up: behind the wall, pool by session.
 """
 
+import select
 from collections.abc import Callable
+from datetime import UTC, datetime
 from typing import Any, Final
 
+import psycopg
 from django.db.backends.postgresql import base
-from psycopg.pq import TransactionStatus
+from psycopg.pq import ConnStatus, TransactionStatus
+from psycopg.types.datetime import TimestamptzLoader
 
 from accounts import wall
 
 _TELL: Final = f"SELECT set_config('{wall.SETTING}', %s, false)"
 # No table yet, no policies yet: NULL. The company is the root of all that is walled.
 _IS_BEHIND: Final = "SELECT row_security_active(to_regclass('accounts_company')::oid)"
+
+
+class _MomentLoader(TimestamptzLoader):
+    """Reads moments of a connection whose time zone is UTC; the framework's own way takes five times as long."""
+
+    # the framework asks its loaders for it, and takes another where that is not the connection's
+    timezone = UTC
+
+    def load(self, data: Any) -> datetime:
+        """The moment, in UTC."""
+        try:
+            return datetime.fromisoformat(bytes(data).decode())
+        except ValueError:
+            # what the calendar of Python does not hold is refused as before
+            return super().load(data).replace(tzinfo=UTC)
 
 
 class DatabaseWrapper(base.DatabaseWrapper):
@@ -37,6 +56,23 @@ class DatabaseWrapper(base.DatabaseWrapper):
         with self.connection.cursor() as cursor:
             row = cursor.execute(_IS_BEHIND).fetchone()
         self.is_behind_wall = bool(row and row[0])
+        if self.timezone is UTC:
+            self.connection.adapters.register_loader("timestamptz", _MomentLoader)
+
+    def is_usable(self) -> bool:
+        """Whether the server is still there, as far as the socket knows: asking it costs every request a statement.
+
+        A server that ended the session has closed the socket or left a last word in it; of one that nobody can reach
+        any more, neither this nor a question would tell before its time is out.
+        """
+        try:
+            found, _, _ = select.select([self.connection], [], [], 0)
+            if found:
+                self.connection.pgconn.consume_input()
+                return bool(self.connection.pgconn.status == ConnStatus.OK)
+        except (OSError, ValueError, psycopg.Error):
+            return False
+        return not self.connection.closed
 
     def _tell_first(
         self, execute: Callable[..., Any], statement: str, params: Any, many: bool, context: dict[str, Any]

@@ -9,10 +9,11 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from accounts.models import Company
-from scheduling.models import Absence, Plan, Stop, UnservedVisit, Visit
+from scheduling.models import Absence, Plan, Round, Stop, UnservedVisit, Visit
 from scheduling.services.people.absences import absences_of, hours_on, is_away
 from scheduling.services.rounds.differences import as_text
 from scheduling.services.settling import Settle
@@ -22,6 +23,12 @@ from scheduling.services.words import rounds as words
 #: What the plan leaves a visit out for, where its client answered otherwise.
 DECLINED, CONFIRMED_OTHERWISE, WITHDRAWN = "declined", "confirmed_otherwise", "withdrawn"
 IN_NO_ROUND = "in_no_round"
+
+#: What is read of a stop, with its visit and its site.
+_OF_STOP: Final = (
+    "round", "visit", "starts_at", "leaves_at", "visit__state", "visit__appointment_at", "visit__locked_start",
+    "visit__locked_installer", "visit__site__name",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,11 +93,12 @@ class _Known:
 
     def __init__(self, plans: Sequence[Plan], now: datetime) -> None:
         self.now, self.company = now, plans[0].company
-        stops = Stop.objects.filter(round__plan__in=plans).select_related(
-            "visit__site", "visit__locked_installer", "round__installer"
-        )
+        rounds = {each.pk: each for each in Round.objects.filter(plan__in=plans).select_related("installer")}
+        # a plan has thousands, and a visit holds what each day of months costs
+        stops = Stop.objects.filter(round__plan__in=plans).select_related("visit__site", "visit__locked_installer")
         self.stops: dict[int, list[Stop]] = defaultdict(list)
-        for stop in stops.order_by("round__day", "round_id", "order"):
+        for stop in stops.only(*_OF_STOP).order_by("round__day", "round_id", "order"):
+            stop.round = rounds[stop.round_id]
             self.stops[stop.round.plan_id].append(stop)
         self.unserved: dict[int, list[UnservedVisit]] = defaultdict(list)
         bases = Stop.objects.filter(round__plan__in=[plan.based_on_id for plan in plans if plan.based_on_id])

@@ -36,7 +36,9 @@ def bought_before(*, company: Company) -> Bought:
     came: Iterable[int] = (
         PurchaseOrderLine.objects.of_company(company).filter(received__gt=0).values_list("item_id", flat=True)
     )
-    installed: Iterable[int] = Placement.objects.of_company(company).values_list("item_id", flat=True).distinct()
+    # without the order of cartridges, which would make every one of them distinct
+    fitted = Placement.objects.of_company(company).order_by()
+    installed: Iterable[int] = fitted.values_list("item_id", flat=True).distinct()
     bought = {*came, *installed, *(item for item, quantity in on_hand.items() if quantity)}
     rows = CatalogueItem.objects.of_company(company).filter(pk__in=bought, kind__in=CARTRIDGES)
     return Bought(list(rows.order_by("price", "code")), on_hand)

@@ -6,7 +6,7 @@ answered is what the library answers.
 
 from collections.abc import Callable, Mapping
 from copy import deepcopy
-from functools import lru_cache
+from functools import cache
 from operator import attrgetter
 from typing import Any, Final, NamedTuple
 
@@ -115,7 +115,7 @@ def answer_of(row: Any, readers: list[Reader]) -> dict[str, Any]:
 _MISSING: Final = object()
 
 
-@lru_cache(maxsize=None)
+@cache
 def _is_mapping(kind: type) -> bool:
     return issubclass(kind, Mapping)
 

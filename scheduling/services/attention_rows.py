@@ -95,7 +95,7 @@ def read_likely(needs: "QuerySet[Need]", *, today: date, by: date, risk: float) 
     # arrays as text, read all at once: one by one they cost several times as much
     as_text = wearing.annotate(grid=Cast("forecast__date_grid", TextField()), curve=Cast("cost_curve", TextField()))
     rows: list[Any] = list(as_text.order_by("pk").values_list(*_OF_NEED))
-    column = dict(zip(_OF_NEED, zip(*rows, strict=True), strict=True)) if rows else {name: () for name in _OF_NEED}
+    column = dict(zip(_OF_NEED, zip(*rows, strict=True), strict=True)) if rows else dict.fromkeys(_OF_NEED, ())
     grids = json.loads(f"[{','.join(column['grid'])}]")
     all_days = days_from_all(column["forecast__as_of"], grids, today)
     quantiles = [

@@ -111,7 +111,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("policy", ("retrieve", "preview", "frontier"), OFFICE),
     ("policy", ("update",), OWNER),
     ("travel", ("retrieve",), OFFICE),
-    ("attention", ("retrieve",), OFFICE),
+    ("attention", ("retrieve", "list_matters"), OFFICE),
     ("import", ("create",), OFFICE),
     ("installer", (*READ, "calendar"), STAFF),
     ("installer", WRITE, OFFICE),
@@ -170,7 +170,7 @@ METER_ALLOWED: Final = frozenset({("reading", "create"), ("unit", "add_reading")
 _SHOWS: Final = (
     *("list", "retrieve", "forecast", "status", "list_findings", "change", "calendar", "map", "gpx", "day_sheet"),
     *("my_day", "van_load", "list_late", "csv", "text", "pdf", "report", "list_proposed", "proposed_csv"),
-    *("proposed_pdf", "list_by_item", "list_wanted_at", "image", "list_found"),
+    *("proposed_pdf", "list_by_item", "list_wanted_at", "list_matters", "image", "list_found"),
 )
 """Actions that change nothing, whatever the resource."""
 _STORES_NOTHING: Final = frozenset(

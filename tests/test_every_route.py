@@ -323,6 +323,7 @@ TABLE: dict[str, str] = {
     "GET /api/v1/stops/<pk>/": STAFF,
     "POST /api/v1/stops/<pk>/lock/": OFFICE,
     "GET /api/v1/attention/": OFFICE,
+    "GET /api/v1/attention/matters/": OFFICE,
     "GET /api/v1/travel/": OFFICE,
     "POST /api/v1/imports/": OFFICE,
     "POST /api/v1/stops/<pk>/move/": OFFICE,

@@ -2,14 +2,19 @@
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
 
 from accounts.http.fields import MomentField
+from accounts.http.pagination import WorkedOutPagination
 from accounts.http.serializers import AnswerSerializer
 from accounts.http.viewsets import RetrieveMixin
 from accounts.models import Company
+from scheduling.api.parameters import ParametersSerializer
 from scheduling.services.attention import needs_attention
-from scheduling.services.matters import MOST_MATTERS, Kind
+from scheduling.services.matters import MOST_MATTERS, Kind, Matter, shown
 from scheduling.services.words.attention import TITLES_OF_KINDS
 
 KINDS = list(TITLES_OF_KINDS.items())
@@ -84,7 +89,11 @@ class AttentionKindSerializer(AnswerSerializer):
     counted_above = serializers.IntegerField(
         help_text="how many reasons of this kind stand in matters of a graver kind, since they are about the same visit"
     )
-    matters = MatterSerializer(source="first", many=True, help_text=f"the first {MOST_MATTERS} of them")
+    matters = MatterSerializer(
+        source="first",
+        many=True,
+        help_text=f"the first {MOST_MATTERS} of them; all of them come page by page from attention/matters/",
+    )
 
     def get_count(self, kind: Kind) -> int:
         """All of them, shown or not."""
@@ -98,17 +107,42 @@ class AttentionSerializer(AnswerSerializer):
     by_kind = AttentionKindSerializer(many=True, help_text="all kinds, also those without a matter")
 
 
+class MattersParameters(ParametersSerializer):
+    """Which matters."""
+
+    kind = serializers.ChoiceField(
+        choices=KINDS, required=False, help_text="code of the only kind; left out: all kinds, the gravest first"
+    )
+
+
 class AttentionViewSet(RetrieveMixin):
     """What needs attention now: bad water, faults, units to read, missing parts, late deliveries, calls to make.
 
     A visit, or a unit that no visit goes to, is one matter with all its reasons, each with the call that settles it;
     it stands in the list of the gravest one, the dearest to leave first. Work that a confirmed visit has among its
-    tasks is only counted.
+    tasks is only counted. Here each kind comes with the first of its matters; `attention/matters/` has all of them.
     """
 
     resource = "attention"
     queryset = Company.objects.all()
     serializer_class = AttentionSerializer
+    pagination_class = WorkedOutPagination
+
+    def known_parameters(self) -> dict[str, bool]:
+        if self.action != "list_matters":
+            return {}
+        return super().known_parameters() | dict.fromkeys(MattersParameters.names(), False)
+
+    @extend_schema(parameters=[MattersParameters], responses=MatterSerializer(many=True), filters=False)
+    def list_matters(self, request: Request) -> Response:
+        """List what needs attention, matter by matter: kind by kind, the gravest first, and the dearest to leave first
+        in each."""
+        wanted = MattersParameters.read(self).get("kind")
+        kinds = needs_attention(company=self.by.company, now=self.now)
+        rows = [matter for kind in kinds if wanted in (None, kind.code) for matter in kind.matters]
+        page: list[Matter] = self.paginate_queryset(rows) or []  # type: ignore[arg-type, assignment]
+        answered = MatterSerializer(shown(page), many=True, context=self.get_serializer_context())
+        return self.get_paginated_response(answered.data)
 
     def get_object(self) -> dict[str, Any]:
         company = self.get_queryset().get()

@@ -54,20 +54,20 @@ class OutlookWeekSerializer(AnswerSerializer):
 class WantedAtSerializer(AnswerSerializer):
     """A position that wants pieces of the item within these weeks."""
 
-    position = serializers.IntegerField(source="forecast.position_id", help_text="id of the position")
+    position = serializers.IntegerField(help_text="id of the position")
     position_name = serializers.SerializerMethodField(help_text="such as 'lead resin'")
-    unit = serializers.IntegerField(source="forecast.position.unit_id", help_text="id of the unit")
-    unit_code = serializers.CharField(source="forecast.position.unit.code", help_text="code of the unit")
-    forecast = serializers.IntegerField(source="forecast.pk", help_text="id of the forecast it follows")
+    unit = serializers.IntegerField(help_text="id of the unit")
+    unit_code = serializers.CharField(help_text="code of the unit")
+    forecast = serializers.IntegerField(help_text="id of the forecast it follows")
     exhausted_p50 = serializers.DateField(
-        source="forecast.p50", allow_null=True, help_text="day by which what stands there is exhausted with 50 %"
+        allow_null=True, help_text="day by which what stands there is exhausted with 50 %"
     )
     chance = serializers.SerializerMethodField(help_text="probability, 0 to 1, that it wants at least one")
     expected = serializers.SerializerMethodField(help_text="pieces it wants on average, the next ones too")
 
     def get_position_name(self, at: WantedAt) -> str:
         """What a practitioner calls the position."""
-        return position_name(at.forecast.position.stage, at.forecast.position.role)
+        return position_name(at.stage, at.role)
 
     def get_chance(self, at: WantedAt) -> float:
         """Rounded."""

@@ -65,6 +65,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("imports/", ImportViewSet.as_view({"post": "create"}), name="import"),
     path("search/", SearchViewSet.as_view({"get": "list_found"}), name="search"),
     path("attention/", AttentionViewSet.as_view({"get": "retrieve"}), name="attention"),
+    path("attention/matters/", AttentionViewSet.as_view({"get": "list_matters"}), name="attention-matters"),
     path("answers/<str:token>/", AnswerView.as_view(), name="answer"),
     path("costs/", CostViewSet.as_view({"get": "report"}), name="costs"),
     path("travel/", TravelViewSet.as_view({"get": "retrieve"}), name="travel"),

@@ -11,8 +11,8 @@ from fleet.models import Site, Unit
 from scheduling.services.settling import Settle
 from scheduling.services.words import attention as words
 
-#: Most of one kind that are shown: common practice, no source.
-MOST_MATTERS: Final = 100
+#: Most of one kind that are shown beside the other kinds, the rest page by page: common practice, no source.
+MOST_MATTERS: Final = 20
 #: Kinds that are not about a visit or about what it does: a reading is the client's to take, the rest the supplier's.
 _BY_THEMSELVES: Final = frozenset({"unread", "late_deliveries", "expired_stock", "orders_not_sent"})
 

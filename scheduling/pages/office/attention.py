@@ -1,7 +1,7 @@
 """What needs attention: matter by matter, with what settles it."""
 
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import Any, Final
 
 from django.http import HttpResponse
 
@@ -14,8 +14,11 @@ from scheduling.pages.office.base import OfficeForms
 from scheduling.pages.office.filled import named_row
 from scheduling.pages.office.plans import published_and_draft, visits_in
 from scheduling.pages.office.settling import Control, body_of, call_of, control_for, done_words, draft_control
+from scheduling.services.words.attention import TITLES_OF_KINDS, title
 
 _TO_PLAN = "/api/v1/plans/"
+#: Matters of one kind on one page.
+_MATTERS: Final = 50
 
 
 class AttentionPage(OfficeForms):
@@ -26,7 +29,7 @@ class AttentionPage(OfficeForms):
     actions = {"settle": ("attention", "retrieve")}
 
     def page(self, *, status: int = 200, **context: Any) -> HttpResponse:
-        data = self.found(AttentionViewSet, "retrieve")
+        data, pages = self._asked()
         by_kind = [kind for kind in data["by_kind"] if kind["count"]]
         windows, letters = self._windows(by_kind), self._letters(by_kind)
         planned = self._in_the_draft(by_kind)
@@ -45,8 +48,18 @@ class AttentionPage(OfficeForms):
             count=count,
             as_of=self.local(data["as_of"]),
             currency=self.by.company.currency,
+            pages=pages,
             **context,
         )
+
+    def _asked(self) -> tuple[dict[str, Any], dict[str, Any] | None]:
+        """All kinds with the first of their matters; or all matters of the kind that the address names, page by page."""
+        code = self.request.GET.get("kind", "")
+        if code not in TITLES_OF_KINDS:
+            return self.found(AttentionViewSet, "retrieve"), None
+        pages = self.paged(AttentionViewSet, "list_matters", page_size=_MATTERS, given={"kind": code})
+        kind = {"kind": code, "title": title(code), "count": pages["count"], "matters": pages["rows"]}
+        return {"as_of": self.now.isoformat(), "by_kind": [kind]}, pages
 
     def _in_the_draft(self, by_kind: list[Any]) -> dict[int, int]:
         """The visits that stand in the draft already, with that plan: to plan them once more settles nothing."""

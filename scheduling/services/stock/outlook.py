@@ -47,6 +47,17 @@ _COLUMNS: Final = (
 )
 
 
+_OF_PLACE: Final = (
+    "pk",
+    "position_id",
+    "position__stage",
+    "position__role",
+    "position__unit_id",
+    "position__unit__code",
+    "p50",
+)
+
+
 class _ForecastRow(NamedTuple):
     """The newest forecast of a position, as far as the distributions of what is wanted rest on it.
 
@@ -79,11 +90,19 @@ class Place(NamedTuple):
     expected: float
 
 
-@dataclass(frozen=True, slots=True)
-class WantedAt:
-    """A position that wants pieces of an item within the weeks: with which probability, and how many on average."""
+class WantedAt(NamedTuple):
+    """A position that wants pieces of an item within the weeks: with which probability, and how many on average.
 
-    forecast: Forecast
+    `exhausted_p50` is the day by which what stands there is exhausted with 50 %, by the forecast.
+    """
+
+    forecast: int
+    position: int
+    stage: str
+    role: str
+    unit: int
+    unit_code: str
+    exhausted_p50: date | None
     chance: float
     expected: float
 
@@ -168,10 +187,10 @@ class StockOutlook:
         return self._kept.of([name], lambda names, at: {name: self._working(at).places(str(item.pk))})[name]
 
     def wanted_at(self, places: Sequence[Place]) -> list[WantedAt]:
-        """Some of these positions as rows; what went meanwhile is left out."""
-        rows = Forecast.objects.of_company(self.company).select_related("position__unit")
-        found = rows.defer("evidence", "date_grid").in_bulk([at.forecast for at in places])
-        return [WantedAt(found[at.forecast], at.chance, at.expected) for at in places if at.forecast in found]
+        """Some of these positions, as far as they are told of; what went meanwhile is left out."""
+        rows = Forecast.objects.of_company(self.company).filter(pk__in=[at.forecast for at in places])
+        found = {row[0]: row for row in rows.order_by().values_list(*_OF_PLACE)}
+        return [WantedAt(*found[at.forecast], at.chance, at.expected) for at in places if at.forecast in found]
 
     def _working(self, versions: str | None) -> "_Working":
         """What is worked out from rows of these versions; where there are none, what was read first."""

@@ -222,11 +222,14 @@ def late_line(order: int, supplier: str, count: int, item: str, expected_on: dat
     )
 
 
-def needed_by(visits: Sequence[str]) -> str:
-    """Which visits count on what is late, each in the words of `visit_counts_on`."""
+def needed_by(visits: Sequence[str], others: int = 0) -> str:
+    """Which visits count on what is late, each in the words of `visit_counts_on`, and how many beside them."""
     if not visits:
         return gettext("No visit needs it.")
-    return gettext("Needed by {visits}.").format(visits="; ".join(visits))
+    if not others:
+        return gettext("Needed by {visits}.").format(visits="; ".join(visits))
+    words = ngettext("Needed by {visits}; and by {count} other.", "Needed by {visits}; and by {count} others.", others)
+    return words.format(visits="; ".join(visits), count=others)
 
 
 def visit_counts_on(site: str, day: date, pieces: int) -> str:

@@ -1,5 +1,6 @@
 """What needs attention: split by kind, the dearest first, each with the call that settles it."""
 
+import json
 from datetime import timedelta
 from typing import Any
 
@@ -13,6 +14,7 @@ from fleet.services.findings.findings import refresh_findings
 from fleet.services.status import status_of
 from scheduling.models import Installer, Message, Need, Plan, StockLevel, Visit
 from scheduling.services.needs.needs import refresh_needs
+from scheduling.services.needs.waiting import cost_of_a_week, cost_of_a_week_in_text
 from scheduling.services.rounds.plans import publish_plan
 from scheduling.services.stock.stock import count_stock
 from tests.scheduling.night import run_night
@@ -302,3 +304,68 @@ def test_of_a_unit_that_is_nobodys_the_office_is_told_to_find_its_client_and_nob
     sentences = [row["sentence"] for row in _kinds(as_office)["unread"]["matters"]]
     assert any("Ask the client, who has no meter" in text for text in sentences)
     assert not any("nobody knows whose it is" in text for text in sentences)
+
+
+def test_all_matters_of_a_kind_come_page_by_page_and_are_those_that_are_counted(
+    town: Town, as_office: APIClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    units = [town.unit(town.site(), train=RO_DI_TRAIN) for _ in range(3)]
+    for unit in units:
+        _finding(unit, "resin_exhausted", "resin_exhausted")
+    whole = as_office.get("/api/v1/attention/").json()
+    (kind,) = [kind for kind in whole["by_kind"] if kind["count"]]
+    address, code = "/api/v1/attention/matters/", kind["kind"]
+    listed = as_office.get(address, {"kind": code, "page_size": 2}).json()
+    rest = as_office.get(listed["next"]).json()
+    assert listed["count"] == kind["count"] == 3
+    assert listed["results"] + rest["results"] == kind["matters"]
+    assert as_office.get(address).json()["results"] == kind["matters"]
+    assert as_office.get(address, {"kind": "calls"}).json()["count"] == 0
+    refused = as_office.get(address, {"kind": "nonsense"})
+    assert refused.status_code == 400 and "kind" in refused.json()["errors"][0]["detail"]
+    # the overview shows the first, and counts all
+    monkeypatch.setattr("scheduling.services.matters.MOST_MATTERS", 2)
+    (kind,) = [kind for kind in as_office.get("/api/v1/attention/").json()["by_kind"] if kind["count"]]
+    assert kind["count"] == 3
+    assert kind["matters"] == listed["results"]
+
+
+def test_the_page_shows_the_first_of_a_kind_and_all_of_it_page_by_page(
+    town: Town, office: Membership, monkeypatch: pytest.MonkeyPatch, client: Any
+) -> None:
+    units = [town.unit(town.site(), train=RO_DI_TRAIN) for _ in range(3)]
+    for unit in units:
+        _finding(unit, "resin_exhausted", "resin_exhausted")
+    monkeypatch.setattr("scheduling.services.matters.MOST_MATTERS", 1)
+    monkeypatch.setattr("scheduling.pages.office.attention._MATTERS", 2)
+    client.force_login(office.user)
+    page = client.get("/attention/").content.decode()
+    (code,) = [code for code in ("bad_water", "faults", "unread") if f"/attention/?kind={code}" in page]
+    assert sum(f"/units/{unit.pk}/" in page for unit in units) == 1
+    first = client.get(f"/attention/?kind={code}").content.decode()
+    second = client.get(f"/attention/?kind={code}&page=2").content.decode()
+    assert [sum(f"/units/{unit.pk}/" in page for unit in units) for page in (first, second)] == [2, 1]
+    assert all(f"/units/{unit.pk}/" in first + second for unit in units)
+
+
+@pytest.mark.parametrize(
+    ("curve", "first_day", "cost"),
+    [
+        ([1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 9.5, 11.0], TODAY, 8.5),
+        ([0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 9.5, 11.0], TODAY - timedelta(days=2), 9.0),
+        ([None, None, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, None, 9.0], TODAY, 5.0),
+        ([9.0, 8.0, 7.0, 6.0, 5.0, 4.0, 3.0, 2.0], TODAY, 0.0),
+        ([1.0, 2.0], TODAY, None),
+        ([None] * 9, TODAY, None),
+        ([], TODAY, None),
+        ([1.0] * 9, None, None),
+        ([1.0] * 9, TODAY + timedelta(days=1), 0.0),
+    ],
+)
+def test_a_week_of_waiting_costs_the_same_by_a_curve_and_by_its_text(
+    curve: list[float | None], first_day: Any, cost: float | None
+) -> None:
+    need = Need(cost_curve=curve, curve_first_day=first_day)
+    assert cost_of_a_week(need, day=TODAY) == cost
+    assert cost_of_a_week_in_text(json.dumps(curve), first_day, day=TODAY) == cost
+    assert cost_of_a_week_in_text(json.dumps(curve, separators=(",", ":")), first_day, day=TODAY) == cost

@@ -34,6 +34,8 @@ def test_a_late_line_says_how_late_it_is_and_who_waits() -> None:
         "Order 3 to X: 4 C1 are expected on Tue 3 Mar 2026.",
     ]
     assert stock.needed_by([]) == "No visit needs it."
+    assert stock.needed_by(["S1", "S2"], 1) == "Needed by S1; S2; and by 1 other."
+    assert stock.needed_by(["S1"], 20) == "Needed by S1; and by 20 others."
     assert stock.needed_by([stock.visit_counts_on("S1", DAY, 1), stock.visit_counts_on("S2", DAY, 2)]) == (
         "Needed by S1 on Tue 3 Mar 2026 (1 piece); S2 on Tue 3 Mar 2026 (2 pieces)."
     )

@@ -18,7 +18,7 @@ from accounts.models import Company, Membership
 from fleet.engineering.cautions import NO_CERTIFICATE
 from fleet.engineering.diagnosis import TITLES
 from fleet.engineering.positions import position_name, position_name_for_client
-from fleet.models import Finding, Position, Reading, Stage, Unit
+from fleet.models import Finding, Position, Reading, Unit
 from scheduling.models import Message, Need, PurchaseOrder, Visit
 
 Kind = Need.Kind
@@ -30,11 +30,9 @@ _ON_THE_WAY = timedelta(minutes=15), timedelta(minutes=30)
 
 _DRUNK = frozenset({Unit.Use.DRINKING, Unit.Use.COFFEE})
 
-_IN_A_ROW = (Position.Role.LEAD, Position.Role.LAG)
-
 _TO_DO = {
     Kind.REPLACE: gettext_noop("replace the {what}"),
-    Kind.ROTATE: gettext_noop("replace the first {stage} cartridge and move the second one forward"),
+    Kind.ROTATE: gettext_noop("replace the {what} and move the second one forward"),
     Kind.SANITISE: gettext_noop("sanitise the unit"),
     Kind.INSPECT: gettext_noop("look over the unit and take readings"),
     Kind.REPAIR: gettext_noop("repair the unit"),
@@ -47,7 +45,7 @@ _TO_DO = {
 _DONE = {
     Kind.REPLACE: gettext_noop("the {what} was replaced"),
     Kind.ROTATE: gettext_noop(
-        "the first {stage} cartridge was discarded, the second moved forward and a fresh one fitted behind it"
+        "the {what} was discarded, the second one moved forward and a fresh one fitted behind it"
     ),
     Kind.SANITISE: gettext_noop("the unit was sanitised"),
     Kind.INSPECT: gettext_noop("the unit was looked over"),
@@ -139,25 +137,26 @@ def _rounded(at: datetime, zone: str, step: timedelta, width: timedelta) -> tupl
 
 
 def work_text(needs: Iterable[Need]) -> str:
-    """What is to be done, as a client would say it: 'replace the carbon and take readings'."""
-    parts = dict.fromkeys(_work_line(_TO_DO[Kind(need.kind)], need.label, need.position) for need in needs)
+    """What is to be done, as a client would say it: 'replace the carbon filter and take readings'."""
+    parts = dict.fromkeys(_work_line(_TO_DO, need.kind, need.label, need.position) for need in needs)
     return listed(list(parts)) or gettext("look after your unit")
 
 
 def done_lines(rows: Sequence[tuple[str, str, Position | None]]) -> list[str]:
     """What was done, one line each: unit code, kind of work, position."""
     line = gettext("{unit}: {work}")
-    lines = [line.format(unit=unit, work=_work_line(_DONE[Kind(action)], "", place)) for unit, action, place in rows]
+    lines = [line.format(unit=unit, work=_work_line(_DONE, action, "", place)) for unit, action, place in rows]
     return list(dict.fromkeys(lines))
 
 
-def _work_line(words: str, label: str, position: Position | None) -> str:
-    stage = gettext(str(Stage(position.stage).label)) if position is not None else ""
-    cartridge = gettext(label[:1].lower() + label[1:]) if label else stage or gettext("cartridge")
-    # clients read of the first and the second cartridge everywhere, and of no lead and lag
-    if position is not None and position.role in _IN_A_ROW and label.lower() == _trade_name(position):
+def _work_line(words: Mapping[Kind, str], kind: str, label: str, position: Position | None) -> str:
+    cartridge = gettext(label[:1].lower() + label[1:]) if label else gettext("cartridge")
+    # clients read of the first and the second filter everywhere, and of no lead and lag
+    if position is not None and (not label or label.lower() == _trade_name(position)):
         cartridge = gettext(position_name_for_client(position.stage, position.role))
-    return " ".join(gettext(words).format(what=cartridge, stage=stage).split())
+    elif kind == Kind.ROTATE:
+        cartridge = gettext("first cartridge")
+    return gettext(words[Kind(kind)]).format(what=cartridge)
 
 
 def _trade_name(position: Position) -> str:

@@ -183,7 +183,7 @@ def test_done_says_what_was_done_and_what_comes_next(
     record_work(report=report, by=installer, now=NOW + timedelta(hours=9))
     assert _told() == [("client", "done")]
     body = _newest().body
-    assert f"{unit.code}: the carbon was replaced" in body
+    assert f"{unit.code}: the carbon filter was replaced" in body
     assert f"What comes next: replace the membrane, around {said}." in body
 
 
@@ -393,14 +393,14 @@ def test_what_the_client_has_just_confirmed_is_no_news_to_them(visit: Visit, off
     assert row["tell_installers"] == [Installer.objects.get().pk]
 
 
-@pytest.mark.parametrize(("stage", "kind"), [("carbon", "carbon"), ("resin", "deionising resin")])
+@pytest.mark.parametrize(("stage", "kind"), [("carbon", "carbon filter"), ("resin", "resin cartridge")])
 def test_a_client_reads_which_cartridges_were_rotated(stage: str, kind: str) -> None:
     place = Position(stage=stage, role="lead")
     assert work_text([Need(kind=Need.Kind.ROTATE, position=place)]) == (
-        f"replace the first {kind} cartridge and move the second one forward"
+        f"replace the first {kind} and move the second one forward"
     )
     assert done_lines([("S1-1", "rotate", place)]) == [
-        f"S1-1: the first {kind} cartridge was discarded, the second moved forward and a fresh one fitted behind it"
+        f"S1-1: the first {kind} was discarded, the second one moved forward and a fresh one fitted behind it"
     ]
     # a record may have lost its position
     assert work_text([Need(kind=Need.Kind.ROTATE)]) == "replace the first cartridge and move the second one forward"
@@ -429,4 +429,4 @@ def test_a_client_reads_of_the_first_and_the_second_cartridge() -> None:
         Need(kind=Need.Kind.REPLACE, position=Position(stage="carbon", role="single"), label="Carbon"),
     ]
     first, second = (position_name_for_client("resin", role) for role in ("lead", "lag"))
-    assert work_text(needs) == f"replace the {first}, replace the {second} and replace the carbon"
+    assert work_text(needs) == f"replace the {first}, replace the {second} and replace the carbon filter"

@@ -107,7 +107,8 @@ def refresh_needs(
         if units is not None:
             open_needs = open_needs.filter(unit__in=units)
         _follow_units(open_needs, now)
-        rows = {need.key: need for need in open_needs}
+        # sorted here: the database would walk them by the index of days, from one end of the table to the other
+        rows = {need.key: need for need in sorted(open_needs.order_by(), key=lambda need: need.pk)}
         at_retired = set(
             open_needs.filter(unit__in=Unit.objects.filter(Unit.is_retired_on(today))).values_list("key", flat=True)
         )

@@ -108,7 +108,8 @@ class _Proposer:
         )
         # of a unit its code alone is said
         with_units = with_dates(open_needs, "position", "unit").defer(*all_but(Unit, ["code"], "unit"))
-        self.needs = {need.pk: need for need in with_units.order_by("pk")}
+        # rows so wide are sorted sooner here than on the database's disk
+        self.needs = {need.pk: need for need in sorted(with_units.order_by(), key=lambda need: need.pk)}
         self.opened: list[Visit] = []
         self.rewritten: list[Visit] = []
         self.retasked: list[tuple[Visit, list[tuple[int, str]]]] = []

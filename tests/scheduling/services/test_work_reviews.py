@@ -23,14 +23,27 @@ from fleet.models import CatalogueItem, Finding, Forecast, Placement, Position, 
 from fleet.services.findings.findings import refresh_findings
 from fleet.services.reviews import Review
 from fleet.services.units.sites_not_known import CLIENT_NOT_KNOWN
-from scheduling.models import CompanyPolicy, Installer, Need, Stop, Visit, VisitAddition, VisitTask, WorkReview
+from scheduling.models import (
+    CompanyPolicy,
+    Installer,
+    Need,
+    Plan,
+    Stop,
+    Visit,
+    VisitAddition,
+    VisitTask,
+    WorkReview,
+)
+from scheduling.planning.rounds import evaluate
 from scheduling.services import reviews
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.needs.wanted import compute_needs
 from scheduling.services.policy import read_policy
 from scheduling.services.reviews import REVIEW_EVERY_DAYS, WorkReviews
-from scheduling.services.rounds.plans import plan_rounds
+from scheduling.services.rounds.plans import plan_rounds, planned_on_other_days, publish_plan
+from scheduling.services.rounds.problem import AskedVisits, PlanQuestion, ask, asked_days
 from scheduling.services.visits.proposals import propose_visits
+from tests import factories
 from tests.scheduling.town import NOW, RO_DI_TRAIN, TODAY, Town
 
 
@@ -400,3 +413,75 @@ def test_a_night_that_ended_before_its_visits_were_proposed_leaves_their_news_fo
     refresh_needs(company=town.company, now=world.now, units=work.units, change_ahead=work.change_ahead)
     assert world.night() == 1
     assert world.left_over() == {}
+
+
+def test_rounds_of_nights_by_news_are_as_good_as_those_of_nights_of_all_units(town: Town) -> None:
+    """Held beside each other for two weeks, both by what a look at all units says that each visit costs."""
+    world = World(town, 6, units=14)
+    town.installer("Bo", east_km=20.0)
+    owner = factories.MembershipFactory(company=town.company, role="owner")
+    world.night()
+    published = plan_rounds(company=town.company, by=None, now=world.now, iterations=60).plan
+    publish_plan(plan=published, by=owner, now=world.now)
+    told = _rounds_of(published)
+    same, cents_by_news, cents_of_all, looked = 0, 0, 0, []
+    for night in range(1, 15):
+        world.now += timedelta(days=1)
+        if night % 4 == 0:
+            reading_comes(world)
+            forecast_made(world)
+        before = transaction.savepoint()
+        world.night()
+        by_news = _rounds_of(_plan(world))
+        transaction.savepoint_rollback(before)
+        before = transaction.savepoint()
+        world.night(at_all=True)
+        of_all = _rounds_of(_plan(world))
+        question = _question(world)
+        cents_by_news += _cents(question, by_news)
+        cents_of_all += _cents(question, of_all)
+        transaction.savepoint_rollback(before)
+        looked.append(world.night())
+        assert _rounds_of(_plan(world)) == by_news
+        same += by_news == of_all
+        assert _rounds_of(published) == told
+    assert same >= 10
+    assert cents_by_news <= 1.01 * cents_of_all
+    assert sum(count is not None and count < 10 for count in looked) > len(looked) // 2
+
+
+def _plan(world: World) -> Plan:
+    return plan_rounds(company=world.town.company, by=None, now=world.now, iterations=60).plan
+
+
+def _question(world: World) -> PlanQuestion:
+    company, policy = world.town.company, read_policy(company=world.town.company)
+    first_day, days = asked_days(company=company, policy=policy.planning, now=world.now)
+    without = planned_on_other_days(company=company, first_day=first_day, days=days, now=world.now)
+    return ask(company=company, policy=policy, first_day=first_day, days=days, visits=AskedVisits(without=without))
+
+
+def _rounds_of(plan: Plan) -> dict[tuple[str, date], list[int]]:
+    """Installer and day to the sites driven to, in order; of each site one visit is planned."""
+    rounds: dict[tuple[str, date], list[int]] = defaultdict(list)
+    stops = Stop.objects.filter(round__plan=plan).order_by("round__day", "round", "order")
+    for name, day, site in stops.values_list("round__installer__name", "round__day", "visit__site_id"):
+        rounds[name, day].append(site)
+    return dict(rounds)
+
+
+def _cents(question: PlanQuestion, rounds: dict[tuple[str, date], list[int]]) -> int:
+    """What rounds cost as an answer to a question, with all that they leave; they have no fault."""
+    problem = question.problem
+    of_site = {visit.site_id: problem.candidate_index[key] for key, visit in question.visits.items()}
+    judged = evaluate(
+        problem,
+        {
+            (problem.installer_index[name], (day - problem.first_day).days): tuple(
+                of_site[site] for site in sites if site in of_site
+            )
+            for (name, day), sites in rounds.items()
+        },
+    )
+    assert (judged.faults, judged.missed_appointments) == ((), ())
+    return judged.total_cents

@@ -141,7 +141,7 @@ def refresh_needs(
 
 def _follow_units(open_needs: QuerySet[Need], now: datetime) -> None:
     """Let the work at a unit that stands at another site since be work of that site, whoever asked for it."""
-    moved = list(open_needs.exclude(site=F("unit__site")).select_related("unit"))
+    moved = list(open_needs.exclude(site=F("unit__site")).select_related("unit").order_by("pk"))
     for need in moved:
         need.site_id, need.updated_at = need.unit.site_id, now
     update_rows(moved, ["site_id", "updated_at"])

@@ -496,3 +496,14 @@ def test_a_leaking_seat_takes_o_rings_and_no_membrane(town: Town) -> None:
     refresh_needs(company=town.company, now=NOW)
     (need,) = _open(town).values()
     assert (need.kind, need.item) == ("repair", rings)
+
+
+def test_open_needs_are_not_read_in_the_order_of_a_list(town: Town) -> None:
+    """Of all units it would be a walk of the table by an index of days; the order is made here."""
+    town.forecast(town.position(town.unit(), "sediment"), 20)
+    refresh_needs(company=town.company, now=NOW)
+    with CaptureQueriesContext(connection) as captured:
+        refresh_needs(company=town.company, now=NOW)
+    read = [q["sql"] for q in captured if 'SELECT "scheduling_need"."id"' in q["sql"] and '"cost_curve"' in q["sql"]]
+    assert read
+    assert not [sql for sql in read if sql.rpartition("ORDER BY")[1] and "best_day" in sql.rpartition("ORDER BY")[2]]

@@ -28,6 +28,7 @@ from tests.benchmarks.plant import Plant, Told, as_text, until
 from tests.benchmarks.processors import group_seconds, server_seconds
 
 _FOLLOW_UP = "fleet.tasks.follow_up"
+_PATIENCE_SECONDS = 3600.0
 _WAITING = ("follow_up", "jobs", "night", "upkeep", "celery")
 """Lists of the queue's server, those of earlier versions among them."""
 
@@ -69,17 +70,17 @@ def burst(plant: Plant, posts: int, units: int, callers: int) -> dict[str, Any]:
     used = seconds_of(plant)
     begun = time.monotonic()
     threads = post(plant, posts, units, callers, told, waits, is_over)
-    until(lambda: len(told.acknowledged) >= posts // 2, "half of the posts")
+    until(lambda: len(told.acknowledged) >= posts // 2, "half of the posts", _PATIENCE_SECONDS)
     asked = time.monotonic()
     tasks.nightly.apply_async()
     nights = Job.objects.filter(company=company, kind="nightly")
-    waited = until(nights.exclude(started_at=None).exists, "a night that is begun")
+    waited = until(nights.exclude(started_at=None).exists, "a night that is begun", _PATIENCE_SECONDS)
     for thread in threads:
         thread.join()
     posted = time.monotonic() - begun
-    until(lambda: nights.filter(state="done").exists(), "a night that is done")
+    until(lambda: nights.filter(state="done").exists(), "a night that is done", _PATIENCE_SECONDS)
     night_done = time.monotonic() - asked
-    until(lambda: not waiting(plant), "an empty queue")
+    until(lambda: not waiting(plant), "an empty queue", _PATIENCE_SECONDS)
     all_done = time.monotonic() - begun
     is_over.set()
     now_used = seconds_of(plant)

@@ -258,11 +258,11 @@ class Plant:
         return time.monotonic() - began
 
 
-def until(happens: Callable[[], bool], what: str) -> float:
+def until(happens: Callable[[], bool], what: str, patience_seconds: float = PATIENCE_SECONDS) -> float:
     """Seconds until something has happened; raises TimeoutError where it does not."""
     began = time.monotonic()
     while not happens():
-        if time.monotonic() - began > PATIENCE_SECONDS:
+        if time.monotonic() - began > patience_seconds:
             raise TimeoutError(f"waited in vain for {what}")
         time.sleep(0.1)
     return time.monotonic() - began

@@ -18,7 +18,9 @@ def test_all_its_processes_count_together(tmp_path: Path) -> None:
         "DATABASE_URL": f"sqlite:///{tmp_path}/none.sqlite3",
         "METRICS_TOKEN": TOKEN,
         "TMPDIR": str(tmp_path),
+        "HOME": str(tmp_path),
     }
+    environment.pop("XDG_RUNTIME_DIR", None)
     command = [*WEB_SERVER, "--workers", "2", "--bind", f"127.0.0.1:{port}"]
 
     def answers() -> bool:
@@ -36,4 +38,6 @@ def test_all_its_processes_count_together(tmp_path: Path) -> None:
         # There are no tables: what can be counted without them is told.
         assert "ro_fleet_database_up 0.0" in told.text
         assert list(tmp_path.glob("ro-fleet-metrics-*/*.db"))
+        # The user of a service may write to no home folder.
+        assert not (tmp_path / ".gunicorn").exists()
     assert not list(tmp_path.glob("ro-fleet-metrics-*"))

@@ -20,6 +20,8 @@ timeout = 120
 graceful_timeout = 120
 # Nobody writes down which addresses were asked for: some hold the secret of a link.
 accesslog = None
+# Nobody steers it by a socket in a home folder, which the user of a service or of a container may not write to.
+control_socket_disable = True
 
 # The processes count their requests together in files of one folder, `accounts/observing/metrics.py`.
 _FOLDER = "PROMETHEUS_MULTIPROC_DIR"

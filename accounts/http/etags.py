@@ -11,7 +11,12 @@ from accounts.http.faults import PreconditionFailed, header_fault
 
 def etag_of(data: Any) -> str:
     """Give the strong ETag of an answer."""
-    return f'"{hashlib.sha256(JSONRenderer().render(data)).hexdigest()[:32]}"'
+    return etag_of_bytes(JSONRenderer().render(data))
+
+
+def etag_of_bytes(answer: bytes) -> str:
+    """The same of an answer as it is sent."""
+    return f'"{hashlib.sha256(answer).hexdigest()[:32]}"'
 
 
 def _listed(request: Request, name: str) -> list[str] | None:

@@ -31,6 +31,7 @@ from django.http import Http404
 from django.utils import timezone
 from rest_framework.exceptions import APIException
 from rest_framework.generics import get_object_or_404
+from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
@@ -39,12 +40,13 @@ from rest_framework.viewsets import GenericViewSet
 from accounts import permissions
 from accounts.errors import DomainError, Fault, InvalidInput
 from accounts.http import idempotency
-from accounts.http.etags import check_if_match, etag_of, is_known
+from accounts.http.etags import check_if_match, etag_of, etag_of_bytes, is_known
 from accounts.http.faults import InvalidBodyError
 from accounts.http.filters import filter_columns, filter_parameters
 from accounts.http.ordering import orderable
 from accounts.http.pagination import WorkedOutPagination
 from accounts.http.permissions import action_name
+from accounts.http.renderers import Written
 from accounts.http.search import PARAMETER as SEARCH
 from accounts.http.search import searchable
 from accounts.http.throttles import spend, tell_budget
@@ -274,7 +276,11 @@ class TenantViewSet(GenericViewSet[Any]):
     def answer(self, instance: Any, status: int = 200, headers: dict[str, str] | None = None) -> Response:
         """Answer with one thing and its ETag."""
         data = self.get_serializer(instance).data
-        return Response(data, status=status, headers={"ETag": etag_of(data), **(headers or {})})
+        written = JSONRenderer().render(data)
+        response = Response(data, status=status, headers={"ETag": etag_of_bytes(written), **(headers or {})})
+        # the renderer sends it as it is, and does not write a large answer a second time
+        response.written = Written(data, written)  # type: ignore[attr-defined]
+        return response
 
     def page_of(self, rows: Sequence[Any], serializer: type[BaseSerializer[Any]]) -> Response:
         """Answer with a page of what was worked out, for an action paged by `WorkedOutPagination`."""

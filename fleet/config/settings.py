@@ -300,7 +300,7 @@ REST_FRAMEWORK = {
         "accounts.http.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["accounts.http.permissions.RolePermission"],
-    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_RENDERER_CLASSES": ["accounts.http.renderers.OnceJSONRenderer"],
     # A form reads what is missing as false and what is empty as nothing: only where a file is sent is one taken.
     "DEFAULT_PARSER_CLASSES": ["accounts.http.parsers.StrictJSONParser"],
     "DEFAULT_FILTER_BACKENDS": [

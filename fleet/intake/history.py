@@ -256,13 +256,13 @@ def _short_of_values(newest: ReadingSeries, series: ReadingSeries) -> set[int]:
 
 def _newest_before(unit_id: int, first: datetime, last: datetime) -> list[tuple[Any, ...]]:
     """A unit's readings between two moments, and a few before the first."""
-    earliest = (
-        Reading.objects.current()
-        .filter(unit_id=unit_id, taken_at__gte=first - _RECENT, taken_at__lt=first)
-        .order_by("-taken_at", "-pk")
-        .values_list("taken_at", flat=True)[:_ENOUGH_BEFORE]
-    )
-    return _stored([unit_id], min([first, *earliest]), last)
+    recent = Reading.objects.current().filter(unit_id=unit_id, taken_at__gte=first - _RECENT)
+    if first == last:
+        # one reading, as a meter posts it: what is compared with it is read at once
+        newest = recent.filter(taken_at__lte=last).order_by("-taken_at", "-pk")
+        return list(newest.values_list("unit_id", "taken_at", *_COLUMNS)[:_ENOUGH_BEFORE])[::-1]
+    earliest = recent.filter(taken_at__lt=first).order_by("-taken_at", "-pk").values_list("taken_at", flat=True)
+    return _stored([unit_id], min([first, *earliest[:_ENOUGH_BEFORE]]), last)
 
 
 def _stored(

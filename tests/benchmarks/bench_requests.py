@@ -100,6 +100,8 @@ def _measure(application: Any, given: Mapping[str, Any], kinds: list[str], times
         costs[kind].kilobytes = ask(kind) / 1000
         costs[kind].statements = len(connection.queries_log)
         connection.force_debug_cursor = False
+        if profiled:
+            print(kind, *(f"{row['time']} {row['sql'][:300]}" for row in connection.queries_log), sep="\n  ")
         before = _seconds_of(backend)
         for _ in range(times):
             began = time.process_time()

@@ -15,14 +15,24 @@ from typing import Any, Final
 
 import psycopg
 from django.db.backends.postgresql import base
-from psycopg.pq import ConnStatus, TransactionStatus
+from psycopg import ClientCursor
+from psycopg.pq import TransactionStatus
 from psycopg.types.datetime import TimestamptzLoader
 
 from accounts import wall
 
 _TELL: Final = f"SELECT set_config('{wall.SETTING}', %s, false)"
+# Statements that may stand behind another in one message, as those that make tables may not.
+_TAKES_COMPANY: Final = ("SELECT ", "INSERT ", "UPDATE ", "DELETE ")
 # No table yet, no policies yet: NULL. The company is the root of all that is walled.
 _IS_BEHIND: Final = "SELECT row_security_active(to_regclass('accounts_company')::oid)"
+
+
+def _quoted(company: str) -> str:
+    """A company's id, `ALL` or `NOBODY` as a literal; nothing else is ever told."""
+    if not (company.isdecimal() or company in (wall.ALL, wall.NOBODY)):
+        raise ValueError(f"{company!r} is no company")
+    return f"'{company}'"
 
 
 class _MomentLoader(TimestamptzLoader):
@@ -60,30 +70,47 @@ class DatabaseWrapper(base.DatabaseWrapper):
             self.connection.adapters.register_loader("timestamptz", _MomentLoader)
 
     def is_usable(self) -> bool:
-        """Whether the server is still there, as far as the socket knows: asking it costs every request a statement.
+        """Whether the server is still there. It is asked only where it has said something unasked, as it does when it
+        ends a session or goes: a question costs every request a statement.
 
-        A server that ended the session has closed the socket or left a last word in it; of one that nobody can reach
-        any more, neither this nor a question would tell before its time is out.
+        Of a server that nobody can reach any more, neither this nor a question would tell before its time is out.
         """
         try:
-            found, _, _ = select.select([self.connection], [], [], 0)
-            if found:
-                self.connection.pgconn.consume_input()
-                return bool(self.connection.pgconn.status == ConnStatus.OK)
+            has_spoken, _, _ = select.select([self.connection], [], [], 0)
         except (OSError, ValueError, psycopg.Error):
-            return False
-        return not self.connection.closed
+            return bool(super().is_usable())
+        return bool(super().is_usable()) if has_spoken else not self.connection.closed
 
     def _tell_first(
         self, execute: Callable[..., Any], statement: str, params: Any, many: bool, context: dict[str, Any]
     ) -> Any:
         if self.is_behind_wall and self._in_sight != wall.in_sight():
+            if not many and isinstance(statement, str) and statement.startswith(_TAKES_COMPANY):
+                return self._tell_with(wall.in_sight(), execute, statement, params, context)
             self._tell(wall.in_sight())
         return execute(statement, params, many, context)
 
+    def _tell_with(
+        self, company: str, execute: Callable[..., Any], statement: str, params: Any, context: dict[str, Any]
+    ) -> Any:
+        """Tell the connection the company in the same message as its next statement: every request begins with two."""
+        cursor = context["cursor"].cursor
+        if not isinstance(cursor, ClientCursor) or self._is_in_error():
+            self._tell(company)
+            return execute(statement, params, False, context)
+        # what is told is taken back with a statement that fails
+        self._in_sight = None
+        done = execute(f"{_TELL % _quoted(company)}; {statement}", params, False, context)
+        cursor.nextset()
+        self._in_sight = company
+        return done
+
+    def _is_in_error(self) -> bool:
+        return bool(self.connection.info.transaction_status == TransactionStatus.INERROR)
+
     def _tell(self, company: str) -> None:
         # A transaction that failed takes nothing but its rollback.
-        if self.connection.info.transaction_status != TransactionStatus.INERROR:
+        if not self._is_in_error():
             # What fails here is answered as what fails in any statement: a server that went away is not asked again.
             with self.wrap_database_errors, self.connection.cursor() as cursor:
                 cursor.execute(_TELL, [company])

@@ -53,7 +53,7 @@ class AttentionPage(OfficeForms):
         )
 
     def _asked(self) -> tuple[dict[str, Any], dict[str, Any] | None]:
-        """All kinds with the first of their matters; or all matters of the kind that the address names, page by page."""
+        """All kinds with the first of their matters; or all of the kind that the address names, page by page."""
         code = self.request.GET.get("kind", "")
         if code not in TITLES_OF_KINDS:
             return self.found(AttentionViewSet, "retrieve"), None

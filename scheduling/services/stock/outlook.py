@@ -233,7 +233,7 @@ class _Working:
     def places(self, key: str) -> list[Place]:
         """The positions behind an item's numbers, the surest first."""
         wanted = wanted_by_place(self.demand.get(key, []), 7 * WEEKS)
-        here = {int(at): numbers for at, numbers in wanted.items() if int(at) in self._forecasts}
+        here = {int(at): numbers for at, numbers in wanted.items() if numbers[0] > 0.0 and int(at) in self._forecasts}
         surest = sorted(here.items(), key=lambda entry: (-entry[1][0], -entry[1][1], entry[0]))
         return [Place(self._forecasts[at].pk, *numbers) for at, numbers in surest]
 

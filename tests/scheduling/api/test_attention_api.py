@@ -322,7 +322,8 @@ def test_all_matters_of_a_kind_come_page_by_page_and_are_those_that_are_counted(
     assert as_office.get(address).json()["results"] == kind["matters"]
     assert as_office.get(address, {"kind": "calls"}).json()["count"] == 0
     refused = as_office.get(address, {"kind": "nonsense"})
-    assert refused.status_code == 400 and "kind" in refused.json()["errors"][0]["detail"]
+    assert refused.status_code == 400
+    assert "kind" in refused.json()["errors"][0]["detail"]
     # the overview shows the first, and counts all
     monkeypatch.setattr("scheduling.services.matters.MOST_MATTERS", 2)
     (kind,) = [kind for kind in as_office.get("/api/v1/attention/").json()["by_kind"] if kind["count"]]

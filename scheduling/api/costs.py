@@ -10,6 +10,7 @@ from rest_framework.response import Response
 
 from accounts.http.faults import parameter_fault
 from accounts.http.fields import TenantRelatedField
+from accounts.http.pagination import LARGEST_PAGE, WorkedOutPagination, whole_number
 from accounts.http.serializers import AnswerSerializer
 from accounts.http.viewsets import TenantViewSet
 from accounts.models import Client, Company
@@ -36,6 +37,13 @@ class CostParameters(ParametersSerializer):
         queryset=Client.objects.all(), required=False, help_text="id or name of the only client"
     )
     unit = TenantRelatedField(queryset=Unit.objects.all(), required=False, help_text="id or code of the only unit")
+    page = serializers.IntegerField(required=False, min_value=1, help_text="page of the rows; the first when left out")
+    page_size = serializers.IntegerField(
+        required=False,
+        min_value=1,
+        max_value=LARGEST_PAGE,
+        help_text=f"rows on a page; {LARGEST_PAGE} when left out",
+    )
     sized = serializers.BooleanField(
         required=False,
         default=False,
@@ -158,8 +166,18 @@ class CostReportSerializer(AnswerSerializer):
     before = serializers.DateField(help_text="the day after its last")
     by = serializers.ChoiceField(choices=ROWS_OF, help_text="what a row is of")
     currency = serializers.CharField(source="company.currency")
-    rows = CostRowSerializer(many=True, help_text="the dearest first")
+    count = serializers.IntegerField(help_text="rows on all pages together")
+    next = serializers.URLField(allow_null=True, help_text="address of the next page; null on the last one")
+    previous = serializers.URLField(allow_null=True, help_text="address of the page before; null on the first one")
+    rows = CostRowSerializer(many=True, help_text="the dearest first; those of this page")
     total = CostFigures(source="together", help_text="all rows together")
+
+
+class CostPagination(WorkedOutPagination):
+    """Pages of as many rows as there may be on one: all, but of a large company."""
+
+    def get_page_size(self, request: Request) -> int:
+        return whole_number(request, "page_size", LARGEST_PAGE, LARGEST_PAGE)
 
 
 class CostViewSet(TenantViewSet):
@@ -168,7 +186,7 @@ class CostViewSet(TenantViewSet):
     resource = "cost"
     queryset = Company.objects.all()
     serializer_class = CostReportSerializer
-    pagination_class = None
+    pagination_class = CostPagination
     filter_backends = ()
 
     def known_parameters(self) -> dict[str, bool]:
@@ -206,7 +224,18 @@ class CostViewSet(TenantViewSet):
             **narrowed,
         )
         context = {**self.get_serializer_context(), "days": (before - first_day).days}
-        return Response(CostReportSerializer(report, context=context).data)
+        rows = self.paginate_queryset(report.rows)  # type: ignore[arg-type]
+        pages = {name: self.get_paginated_response([]).data[name] for name in ("count", "next", "previous")}
+        answer = {
+            "first_day": report.first_day,
+            "before": report.before,
+            "by": report.by,
+            "company": report.company,
+            "rows": rows,
+            "together": report.together,
+            **pages,
+        }
+        return Response(CostReportSerializer(answer, context=context).data)
 
     def _refuse_too_many(self, asked: dict[str, Any]) -> None:
         if asked["by"] != "unit":

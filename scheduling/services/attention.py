@@ -12,12 +12,13 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Q, QuerySet
 
+from accounts.kept_answers import KeptAnswers
 from accounts.models import Company
 from fleet.engineering.diagnosis import BAD_WATER, CAUSES, NoWork
 from fleet.models import Finding, Site, Stage, Unit
 from fleet.services.units.sites_not_known import CLIENT_NOT_KNOWN
 from scheduling.models import Message, Need, PartsLine, PartsList, Plan, StockLevel, Stop, Visit, VisitTask
-from scheduling.services.attention_rows import FindingRow, LikelyNeed, read_findings, read_likely
+from scheduling.services.attention_rows import FindingRow, LikelyNeed, read_findings, read_likely, rows_of_likely
 from scheduling.services.matters import Kind, Reason, UnitsSpokenOf, in_rows
 from scheduling.services.needs.reading import may_be_exhausted
 from scheduling.services.needs.rows import NeedRow, read_needs
@@ -167,7 +168,10 @@ class _Attention:
         """Changes that forecasts call for where the risk that the owner bears is passed by a day, with that risk."""
         risk = self.policy.target_risk
         # of most of a company's needs nothing is told: they are left in the database
-        return read_likely(self._needs.filter(may_be_exhausted(by, risk)), today=self.today, by=by, risk=risk)
+        needs = self._needs.filter(may_be_exhausted(by, risk))
+        kept = KeptAnswers(("likely exhausted", self.company.pk, self.today, by, risk), lambda: rows_of_likely(needs))
+        found = kept.of(["all"], lambda names, at: {"all": read_likely(needs, today=self.today, by=by, risk=risk)})
+        return found["all"]
 
     def _of_forecast(self, need: LikelyNeed, by: date) -> Reason | bool:
         visit = self._visit_of_need.get(need.pk)

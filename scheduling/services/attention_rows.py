@@ -12,6 +12,7 @@ from typing import Any, Final, NamedTuple
 from django.db.models import QuerySet, TextField
 from django.db.models.functions import Cast
 
+from accounts.row_versions import Rows
 from fleet.models import CatalogueItem, Finding, Forecast, Unit
 from scheduling.models import Need
 from scheduling.planning.needs.dates import KnownDates
@@ -21,6 +22,7 @@ from scheduling.services.needs.facts import days_from_all
 from scheduling.services.needs.waiting import cost_of_a_week_in_text
 from scheduling.services.words import attention as words
 
+_WEARING: Final = (Need.Kind.REPLACE, Need.Kind.ROTATE)
 _OF_FINDING: Final = ("pk", "unit_id", "unit__code", "rule", "cause", "state", "confidence", "installer_sentence")
 _OF_NEED: Final = (
     "pk", "unit_id", "unit__code", "kind", "label", "item__code", "position_id", "position__stage",
@@ -78,6 +80,12 @@ def read_findings(findings: "QuerySet[Finding]") -> list[FindingRow]:
     return list(map(FindingRow._make, findings.values_list(*_OF_FINDING)))
 
 
+def rows_of_likely(needs: "QuerySet[Need]") -> dict[str, Rows]:
+    """What `read_likely` is worked out from, but the days and the probability."""
+    beside = ("unit__code", "item__code", "position__stage", "finding__state", "forecast__as_of")
+    return {"needs": (needs.filter(kind__in=_WEARING), beside)}
+
+
 def read_likely(needs: "QuerySet[Need]", *, today: date, by: date, risk: float) -> list[LikelyNeed]:
     """Of some needs with forecasts, those that throw a cartridge away which is exhausted by a day with at least a
     probability; the rule is that of `costs.all_exhausted_by`.
@@ -91,7 +99,7 @@ def read_likely(needs: "QuerySet[Need]", *, today: date, by: date, risk: float) 
     risk
         Probability, 0 to 1.
     """
-    wearing = needs.filter(kind__in=(Need.Kind.REPLACE, Need.Kind.ROTATE))
+    wearing = needs.filter(kind__in=_WEARING)
     # arrays as text, read all at once: one by one they cost several times as much
     as_text = wearing.annotate(grid=Cast("forecast__date_grid", TextField()), curve=Cast("cost_curve", TextField()))
     rows: list[Any] = list(as_text.order_by("pk").values_list(*_OF_NEED))

@@ -99,11 +99,14 @@ class Money:
 
     def add(self, other: "Money") -> None:
         """Add the figures of another row."""
-        for each in fields(Money):
-            setattr(self, each.name, getattr(self, each.name) + getattr(other, each.name))
+        for name in _FIGURES:
+            setattr(self, name, getattr(self, name) + getattr(other, name))
 
     def _per_1000_l(self, money: Decimal) -> Decimal | None:
         return rounded(money * _LITRES / exact(self.litres)) if self.litres > 0.0 else None
+
+
+_FIGURES: Final = tuple(each.name for each in fields(Money))
 
 
 @dataclass
@@ -170,7 +173,7 @@ def report_costs(
         for (unit_id, client_id), cell in ledger.cells().items()
         if (client is None or client.pk == client_id) and (unit is None or unit.pk == unit_id)
     }
-    clients = Client.objects.of_company(company).in_bulk({client_id for _, client_id in cells})
+    clients = Client.objects.of_company(company).only("name").in_bulk({client_id for _, client_id in cells})
     for (unit_id, client_id), (money, source) in cells.items():
         key = client_id if by == "client" else unit_id
         if key not in rows:
@@ -180,7 +183,7 @@ def report_costs(
         rows[key].water_sources |= {source} if source else set()
         total.add(money)
     if with_sizing and by == "unit":
-        units = [row.unit for row in rows.values() if row.unit is not None]
+        units = list(Unit.objects.filter(pk__in=[row.unit.pk for row in rows.values() if row.unit is not None]))
         sized = sized_costs(company=company, units=units, now=now)
         for row in rows.values():
             row.sized = sized.get(row.unit.pk) if row.unit is not None else None
@@ -194,6 +197,12 @@ def _name_of(row: CostRow) -> str:
 
 _Key = tuple[int | None, int]
 
+#: What is read of a unit: a large company has thousands, and each holds four dozen columns more.
+_OF_UNIT: Final = (
+    "code", "totaliser", "design_recovery_fraction", "weekly_demand_l", "commissioned_on", "retired_on",
+    "site", "site__client",
+)  # fmt: skip
+
 
 class _Ledger:
     """Prices everything that happened in a period, in a number of queries that does not grow with it.
@@ -206,7 +215,7 @@ class _Ledger:
         self.company, self.begins, self.ends = company, begins, max(begins, ends)
         self.policy: Policy = read_policy(company=company).planning
         self.owners = Owners(company)
-        units = Unit.objects.of_company(company).select_related("site").order_by("code")
+        units = Unit.objects.of_company(company).select_related("site").only(*_OF_UNIT).order_by("code")
         if unit is not None:
             units = units.filter(site=unit.site_id)
         self.units: dict[int, Unit] = {each.pk: each for each in units}

@@ -24,6 +24,10 @@ from scheduling.services.words import rounds as words
 DECLINED, CONFIRMED_OTHERWISE, WITHDRAWN = "declined", "confirmed_otherwise", "withdrawn"
 IN_NO_ROUND = "in_no_round"
 
+_OF_SLOT: Final = (
+    "pk", "round_id", "visit_id", "starts_at", "leaves_at", "visit__state", "visit__appointment_at",
+    "visit__locked_start",
+)  # fmt: skip
 #: What is read of a stop, with its visit and its site.
 _OF_STOP: Final = (
     "round", "visit", "starts_at", "leaves_at", "visit__state", "visit__appointment_at", "visit__locked_start",
@@ -94,24 +98,31 @@ class _Known:
     def __init__(self, plans: Sequence[Plan], now: datetime) -> None:
         self.now, self.company = now, plans[0].company
         rounds = {each.pk: each for each in Round.objects.filter(plan__in=plans).select_related("installer")}
-        # a plan has thousands, and a visit holds what each day of months costs
-        stops = Stop.objects.filter(round__plan__in=plans).select_related("visit__site", "visit__locked_installer")
-        self.stops: dict[int, list[Stop]] = defaultdict(list)
-        for stop in stops.only(*_OF_STOP).order_by("round__day", "round_id", "order"):
-            stop.round = rounds[stop.round_id]
-            self.stops[stop.round.plan_id].append(stop)
+        # of these rounds alone: one may come to a plan meanwhile
+        slots = Stop.objects.filter(round__in=list(rounds)).values_list(*_OF_SLOT)
+        #: The visits that stand in a plan.
+        self.visits_in: dict[int, set[int]] = defaultdict(set)
+        for pk, round_id, visit_id, *_ in (rows := list(slots.order_by("round__day", "round_id", "order"))):
+            self.visits_in[rounds[round_id].plan_id].add(visit_id)
         self.unserved: dict[int, list[UnservedVisit]] = defaultdict(list)
         bases = Stop.objects.filter(round__plan__in=[plan.based_on_id for plan in plans if plan.based_on_id])
         self.before: dict[int, set[tuple[int, datetime, int]]] = defaultdict(set)
         slots = bases.values_list("round__plan", "visit", "starts_at", "round__installer")
         for plan_id, visit_id, starts_at, installer_id in slots:
             self.before[plan_id].add((visit_id, starts_at, installer_id))
-        installers = {stop.round.installer for rows in self.stops.values() for stop in rows}
+        installers = {rounds[round_id].installer for _, round_id, *_ in rows}
         # shifts of other time zones begin on the day before or end on the day after
         first, last = min(plan.first_day for plan in plans), max(plan.last_day for plan in plans)
         self.away: Mapping[int, list[Absence]] = absences_of(
             installers, first - timedelta(days=1), last + timedelta(days=1)
         )
+        # a plan has thousands of stops, and most of them fit as they did: the others alone are read as objects
+        doubtful = [pk for pk, round_id, _, *slot in rows if self._may_not_fit(rounds[round_id], *slot)]
+        stops = Stop.objects.filter(pk__in=doubtful).select_related("visit__site", "visit__locked_installer")
+        self.stops: dict[int, list[Stop]] = defaultdict(list)
+        for stop in stops.only(*_OF_STOP).order_by("round__day", "round_id", "order"):
+            stop.round = rounds[stop.round_id]
+            self.stops[stop.round.plan_id].append(stop)
         self.counted_on = visits_counted_on(self.company, now)
         # of all that a plan leaves out, thousands in a large company, what follows speaks of those alone
         told = [visit.pk for visit, _ in self.counted_on]
@@ -142,7 +153,7 @@ class _Known:
             if not installer.is_active:
                 sentence = words.installer_retired(visit.site.name, visit.pk, installer.name, stop.round.day)
                 yield self._of_stop(plan, stop, "installer_retired", sentence, prevents=is_draft and not stood)
-            elif self._is_away(stop):
+            elif self._is_away(stop.round, stop.starts_at, stop.leaves_at):
                 sentence = words.installer_away(visit.site.name, visit.pk, installer.name, stop.round.day)
                 yield self._of_stop(plan, stop, "installer_away", sentence, prevents=is_draft and not stood)
             if visit.state == Visit.State.CONFIRMED and visit.appointment_at != stop.starts_at:
@@ -157,7 +168,7 @@ class _Known:
 
     def of_visits(self, plan: Plan) -> Iterator[PlanFault]:
         """Times that people were told, and for which nobody drives."""
-        here = {stop.visit_id for stop in self.stops[plan.pk]}
+        here = self.visits_in[plan.pk]
         left_out = {row.visit_id: row for row in self.unserved[plan.pk]}
         for visit, at in self.counted_on:
             if visit.pk in here or visit.state == Visit.State.OFFERED:
@@ -184,17 +195,32 @@ class _Known:
                 and visit.state == Visit.State.CONFIRMED,
             )
 
-    def _is_away(self, stop: Stop) -> bool:
+    def _may_not_fit(
+        self,
+        row: Round,
+        starts_at: datetime,
+        leaves_at: datetime,
+        state: str,
+        appointment_at: datetime | None,
+        locked_start: datetime | None,
+    ) -> bool:
+        """Whether `of_stops` may have anything to say of a stop."""
+        is_told_otherwise = state == Visit.State.CONFIRMED and appointment_at != starts_at
+        if state not in Visit.AHEAD or is_told_otherwise or locked_start is not None or not row.installer.is_active:
+            return True
+        return self._is_away(row, starts_at, leaves_at)
+
+    def _is_away(self, row: Round, starts_at: datetime, leaves_at: datetime) -> bool:
         """Whether the installer does not work then; overtime of a whole shift is work."""
-        installer, zone = stop.round.installer, ZoneInfo(stop.round.installer.time_zone)
-        local, ends = stop.starts_at.astimezone(zone), stop.leaves_at.astimezone(zone)
+        installer, zone = row.installer, ZoneInfo(row.installer.time_zone)
+        local, ends = starts_at.astimezone(zone), leaves_at.astimezone(zone)
         absences = self.away.get(installer.pk, ())
-        if is_away(installer, stop.starts_at, absences):
+        if is_away(installer, starts_at, absences):
             return True
         hours = hours_on(installer, local.date(), absences)
         if hours is None:
             # a shift that began the day before, on the clock of the installer
-            return stop.round.day == local.date()
+            return row.day == local.date()
         return hours[1] != installer.shift_ends and ends.date() == local.date() and ends.time() > hours[1]
 
     def _stood_so(self, plan: Plan, stop: Stop) -> bool:

@@ -1,4 +1,4 @@
-"""Fields that are made once for a class, and values that are read the short way: what is answered stays the library's."""
+"""Fields made once for a class, and values read the short way: what is answered stays what the library answers."""
 
 from types import SimpleNamespace
 from typing import Any

@@ -288,7 +288,7 @@ def test_a_slip_of_the_server_is_a_problem_too(
     def slip(*args: object, **kwargs: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr("accounts.http.viewsets.etag_of", slip)
+    monkeypatch.setattr("accounts.http.viewsets.etag_of_bytes", slip)
     as_office.raise_request_exception = False
     response = as_office.post(CLIENTS, {"name": "a"})
     assert response.status_code == 500

@@ -229,3 +229,18 @@ def test_one_unit_is_told_as_among_all_and_only_its_site_is_looked_at(
     for unit in (*pair, other):
         assert costs(as_office, unit=unit.code)["rows"] == [every[unit.code]]
     assert looked_at == [{unit.code for unit in pair}] * 2 + [{other.code}]
+
+
+def test_rows_come_in_pages_and_the_total_is_of_all(town: Town, pair: tuple[Unit, Unit], as_office: APIClient) -> None:
+    work_at(*pair)
+    whole = costs(as_office)
+    assert (whole["count"], whole["next"], whole["previous"]) == (2, None, None)
+    first = costs(as_office, page_size="1")
+    second = as_office.get(first["next"]).json()
+    assert first["rows"] + second["rows"] == whole["rows"]
+    assert first["total"] == second["total"] == whole["total"]
+    assert (second["count"], second["next"]) == (2, None)
+    assert second["previous"] is not None
+    assert as_office.get(COSTS, {"page": "3", "page_size": "1"}).status_code == 404
+    for asked in ({"page": "0"}, {"page_size": "501"}, {"page": "x"}):
+        assert as_office.get(COSTS, asked).status_code == 400, asked

@@ -223,7 +223,7 @@ class PartsWriter:
         if in_plan_only:
             needs = [need for visit in chosen.values() for need in visit.needs if need.is_open]
         else:
-            needs = self._needs_of_visits_to_come()
+            needs = self.needs_of_visits_to_come()
         confirmed = {pk for pk in self.visits if self.allocation.is_confirmed(pk)}
         demand_by_item = expect_demand(
             visits=self.visits if not in_plan_only else chosen,
@@ -247,7 +247,7 @@ class PartsWriter:
             last_day=last,
         )
 
-    def _needs_of_visits_to_come(self) -> list[NeedRow]:
+    def needs_of_visits_to_come(self) -> list[NeedRow]:
         """The open needs that take a visit, in the order of their ids; those of live visits are at hand already."""
         rows = Need.objects.of_company(self.company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
         at_hand = {need.pk: need for visit in self.visits.values() for need in visit.needs}

@@ -23,8 +23,9 @@ from scheduling.models import (
 )
 from scheduling.planning.stock.deliveries import order_by
 from scheduling.services.needs.needs import refresh_needs
+from scheduling.services.needs.rows import NeedRow, read_needs
 from scheduling.services.rounds.plans import plan_rounds
-from scheduling.services.stock.parts import rewrite_period, write_parts_lists
+from scheduling.services.stock.parts import PartsWriter, rewrite_period, write_parts_lists
 from scheduling.services.visits.visits import cancel_visit, confirm_visit, propose_visits
 from tests import factories
 from tests.scheduling.town import NOW, RO_DI_TRAIN, TODAY, Town
@@ -393,3 +394,26 @@ def test_a_plan_of_the_days_to_order_for_has_one_list_for_them(town: Town) -> No
     assert write_parts_lists(plan=plan, now=NOW).written == 0
     rewrite_period(parts_list=period, now=NOW)
     assert period.written_at == PartsList.objects.get(scope="period").written_at
+
+
+def test_needs_that_no_live_visit_holds_are_ordered_for_as_well(town: Town) -> None:
+    """Of a visit's needs what was read with it serves; of the others they are read, and each is there once."""
+    town.installer("Ada")
+    for in_days in (0, 3, 40):
+        unit = town.unit(train=RO_DI_TRAIN)
+        for position in unit.positions.all():
+            town.forecast(position, in_days)
+    plan = _planned(town)
+    held = Need.objects.filter(tasks__visit__state__in=Visit.LIVE)
+    held.filter(kind="replace").first().tasks.all().delete()
+    done = held.filter(kind="replace").last()
+    Need.objects.filter(pk=done.pk).update(state="done", closed_at=NOW)
+    expected = Need.objects.filter(Need.TAKES_A_VISIT, state="open")
+    assert 0 < held.count() < expected.count()
+
+    def needed() -> list[NeedRow]:
+        return PartsWriter(plan, TODAY, NOW).needs_of_visits_to_come()
+
+    assert needed() == list(read_needs(expected, with_forecasts=True))
+    Visit.objects.update(state="cancelled")
+    assert needed() == list(read_needs(expected, with_forecasts=True))

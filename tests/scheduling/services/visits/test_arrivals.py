@@ -2,6 +2,9 @@
 
 from datetime import UTC, date, datetime, timedelta
 
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
 from accounts.models import Membership
 from scheduling.models import Plan, PurchaseOrderLine, Stop, UnservedVisit, Visit
 from scheduling.services.needs.needs import refresh_needs
@@ -189,3 +192,16 @@ def _covered(town: Town, today: date) -> set[tuple[int, int]]:
         for (visit, item), shares in allocation.shares.items()
         if sum(s.quantity for s in shares if not s.is_late) == allocation.allocated[item][visit]
     }
+
+
+def test_where_nobody_counts_anything_nobody_is_asked_what_waits(town: Town) -> None:
+    town.installer("Ada")
+    town.forecast(town.position(town.unit(), "sediment"), 0)
+    refresh_needs(company=town.company, now=NOW)
+    propose_visits(company=town.company, now=NOW)
+    with CaptureQueriesContext(connection) as captured:
+        assert waits_for_parts(company=town.company, visits=list(Visit.objects.all()), today=TODAY) == {}
+    assert not [query for query in captured if "scheduling_visittask" in query["sql"]]
+    town.stock(town.items["sediment"], 0)
+    waits = waits_for_parts(company=town.company, visits=list(Visit.objects.all()), today=TODAY)
+    assert [wait.items for wait in waits.values()] == [("sediment-1",)]

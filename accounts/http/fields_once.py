@@ -4,7 +4,7 @@ A serializer is made for every request, and an answer has thousands of values: w
 answered is what the library answers.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from copy import deepcopy
 from functools import cache
 from operator import attrgetter
@@ -90,7 +90,8 @@ def reader_of(field: Any, model: type[models.Model] | None) -> Reader:
 def answer_of(row: Any, readers: list[Reader]) -> dict[str, Any]:
     """What is answered of a row, as `Serializer.to_representation` says."""
     answer: dict[str, Any] = {}
-    is_mapping = _is_mapping(type(row))
+    kind: Hashable = type(row)
+    is_mapping = _is_mapping(kind)
     for name, key, get, slow, show, show_slow in readers:
         try:
             if is_mapping:
@@ -116,7 +117,7 @@ _MISSING: Final = object()
 
 
 @cache
-def _is_mapping(kind: type) -> bool:
+def _is_mapping(kind: Any) -> bool:
     return issubclass(kind, Mapping)
 
 

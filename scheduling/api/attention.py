@@ -140,7 +140,7 @@ class AttentionViewSet(RetrieveMixin):
         wanted = MattersParameters.read(self).get("kind")
         kinds = needs_attention(company=self.by.company, now=self.now)
         rows = [matter for kind in kinds if wanted in (None, kind.code) for matter in kind.matters]
-        page: list[Matter] = self.paginate_queryset(rows) or []  # type: ignore[arg-type, assignment]
+        page: list[Matter] = self.paginate_queryset(rows) or []
         answered = MatterSerializer(shown(page), many=True, context=self.get_serializer_context())
         return self.get_paginated_response(answered.data)
 

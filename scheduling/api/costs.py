@@ -224,7 +224,7 @@ class CostViewSet(TenantViewSet):
             **narrowed,
         )
         context = {**self.get_serializer_context(), "days": (before - first_day).days}
-        rows = self.paginate_queryset(report.rows)  # type: ignore[arg-type]
+        rows = self.paginate_queryset(report.rows)
         pages = {name: self.get_paginated_response([]).data[name] for name in ("count", "next", "previous")}
         answer = {
             "first_day": report.first_day,

@@ -170,7 +170,7 @@ class _Attention:
         # of most of a company's needs nothing is told: they are left in the database
         needs = self._needs.filter(may_be_exhausted(by, risk))
         kept = KeptAnswers(("likely exhausted", self.company.pk, self.today, by, risk), lambda: rows_of_likely(needs))
-        found = kept.of(["all"], lambda names, at: {"all": read_likely(needs, today=self.today, by=by, risk=risk)})
+        found = kept.of(["all"], lambda names, at: {"all": read_likely(needs, today=self.today, day=by, risk=risk)})
         return found["all"]
 
     def _of_forecast(self, need: LikelyNeed, by: date) -> Reason | bool:

@@ -86,7 +86,7 @@ def rows_of_likely(needs: "QuerySet[Need]") -> dict[str, Rows]:
     return {"needs": (needs.filter(kind__in=_WEARING), beside)}
 
 
-def read_likely(needs: "QuerySet[Need]", *, today: date, by: date, risk: float) -> list[LikelyNeed]:
+def read_likely(needs: "QuerySet[Need]", *, today: date, day: date, risk: float) -> list[LikelyNeed]:
     """Of some needs with forecasts, those that throw a cartridge away which is exhausted by a day with at least a
     probability; the rule is that of `costs.all_exhausted_by`.
 
@@ -94,7 +94,7 @@ def read_likely(needs: "QuerySet[Need]", *, today: date, by: date, risk: float) 
     ----------
     needs
         Which may be among them, with a forecast each.
-    today, by
+    today, day
         The company's day, and the day.
     risk
         Probability, 0 to 1.
@@ -116,7 +116,7 @@ def read_likely(needs: "QuerySet[Need]", *, today: date, by: date, risk: float) 
             all_days, column["forecast__state"], column["finding__state"], column["position_id"], strict=True
         )
     ]
-    chances = _exhausted_by(quantiles, float(max((by - today).days, 0)))
+    chances = _exhausted_by(quantiles, float(max((day - today).days, 0)))
     found = []
     for row, chance in zip(rows, chances, strict=True):
         if chance is None or chance < risk:

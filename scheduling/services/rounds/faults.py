@@ -102,7 +102,8 @@ class _Known:
         slots = Stop.objects.filter(round__in=list(rounds)).values_list(*_OF_SLOT)
         #: The visits that stand in a plan.
         self.visits_in: dict[int, set[int]] = defaultdict(set)
-        for pk, round_id, visit_id, *_ in (rows := list(slots.order_by("round__day", "round_id", "order"))):
+        rows = list(slots.order_by("round__day", "round_id", "order"))
+        for _, round_id, visit_id, *_ in rows:
             self.visits_in[rounds[round_id].plan_id].add(visit_id)
         self.unserved: dict[int, list[UnservedVisit]] = defaultdict(list)
         bases = Stop.objects.filter(round__plan__in=[plan.based_on_id for plan in plans if plan.based_on_id])

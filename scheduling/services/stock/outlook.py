@@ -189,7 +189,8 @@ class StockOutlook:
     def wanted_at(self, places: Sequence[Place]) -> list[WantedAt]:
         """Some of these positions, as far as they are told of; what went meanwhile is left out."""
         rows = Forecast.objects.of_company(self.company).filter(pk__in=[at.forecast for at in places])
-        found = {row[0]: row for row in rows.order_by().values_list(*_OF_PLACE)}
+        read: Any = rows.order_by().values_list(*_OF_PLACE)
+        found: dict[int, tuple[Any, ...]] = {row[0]: row for row in read}
         return [WantedAt(*found[at.forecast], at.chance, at.expected) for at in places if at.forecast in found]
 
     def _working(self, versions: str | None) -> "_Working":

@@ -4,9 +4,8 @@ A serializer is made for every request, and an answer has thousands of values: w
 answered is what the library answers.
 """
 
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Mapping
 from copy import deepcopy
-from functools import cache
 from operator import attrgetter
 from typing import Any, Final, NamedTuple
 
@@ -90,8 +89,7 @@ def reader_of(field: Any, model: type[models.Model] | None) -> Reader:
 def answer_of(row: Any, readers: list[Reader]) -> dict[str, Any]:
     """What is answered of a row, as `Serializer.to_representation` says."""
     answer: dict[str, Any] = {}
-    kind: Hashable = type(row)
-    is_mapping = _is_mapping(kind)
+    is_mapping = _is_mapping(type(row))
     for name, key, get, slow, show, show_slow in readers:
         try:
             if is_mapping:
@@ -116,9 +114,14 @@ def answer_of(row: Any, readers: list[Reader]) -> dict[str, Any]:
 _MISSING: Final = object()
 
 
-@cache
-def _is_mapping(kind: Any) -> bool:
-    return issubclass(kind, Mapping)
+_IS_MAPPING: Final[dict[type, bool]] = {}
+
+
+def _is_mapping(kind: type) -> bool:
+    known = _IS_MAPPING.get(kind)
+    if known is None:
+        known = _IS_MAPPING[kind] = issubclass(kind, Mapping)
+    return known
 
 
 def _key_column(model: type[models.Model] | None, field: Any) -> str | None:

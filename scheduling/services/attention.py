@@ -205,9 +205,9 @@ class _Attention:
         for unit_id, code, reason, saves, costs in of_somebody.values_list(*columns):
             wanted_of.add(unit_id)
             settle = Settle(words.enter_reading(), "POST", f"/api/v1/units/{unit_id}/readings/")
-            told = partial(words.of_wanted_reading, code, reason)
+            sentence = partial(words.of_wanted_reading, code, reason)
             worth = max(saves - costs, 0.0)
-            yield self._at_unit(unit_id, told, settle, begins=f"{code}: ", cost_of_waiting=worth)
+            yield self._at_unit(unit_id, sentence, settle, begins=f"{code}: ", cost_of_waiting=worth)
         for finding in findings:
             if finding.unit_id not in wanted_of:
                 settle = Settle(words.enter_reading(), "POST", f"/api/v1/units/{finding.unit_id}/readings/")

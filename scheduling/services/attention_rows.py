@@ -71,8 +71,8 @@ class LikelyNeed(NamedTuple):
         """How likely it is exhausted by the day, and what a reading shows of it."""
         item = CatalogueItem(code=self.item_code) if self.item_code is not None else None
         need = Need(kind=self.kind, label=self.label, unit=Unit(code=self.unit_code), item=item)
-        told = words.of_forecast(need, self.probability, by)
-        return words.also_seen(told, seen.finding) if seen is not None else told
+        sentence = words.of_forecast(need, self.probability, by)
+        return words.also_seen(sentence, seen.finding) if seen is not None else sentence
 
 
 def read_findings(findings: "QuerySet[Finding]") -> list[FindingRow]:

@@ -126,8 +126,8 @@ class _Known:
             self.stops[stop.round.plan_id].append(stop)
         self.counted_on = visits_counted_on(self.company, now)
         # of all that a plan leaves out, thousands in a large company, what follows speaks of those alone
-        told = [visit.pk for visit, _ in self.counted_on]
-        for row in UnservedVisit.objects.filter(plan__in=plans, visit__in=told).order_by("pk"):
+        counted = [visit.pk for visit, _ in self.counted_on]
+        for row in UnservedVisit.objects.filter(plan__in=plans, visit__in=counted).order_by("pk"):
             self.unserved[row.plan_id].append(row)
         self.in_rounds = set(
             Stop.objects.of_company(self.company)
@@ -206,8 +206,8 @@ class _Known:
         locked_start: datetime | None,
     ) -> bool:
         """Whether `of_stops` may have anything to say of a stop."""
-        is_told_otherwise = state == Visit.State.CONFIRMED and appointment_at != starts_at
-        if state not in Visit.AHEAD or is_told_otherwise or locked_start is not None or not row.installer.is_active:
+        is_at_another_time = state == Visit.State.CONFIRMED and appointment_at != starts_at
+        if state not in Visit.AHEAD or is_at_another_time or locked_start is not None or not row.installer.is_active:
             return True
         return self._is_away(row, starts_at, leaves_at)
 

@@ -191,7 +191,8 @@ class StockOutlook:
         rows = Forecast.objects.of_company(self.company).filter(pk__in=[at.forecast for at in places])
         read: Any = rows.order_by().values_list(*_OF_PLACE)
         found: dict[int, tuple[Any, ...]] = {row[0]: row for row in read}
-        return [WantedAt(*found[at.forecast], at.chance, at.expected) for at in places if at.forecast in found]
+        there = [at for at in places if at.forecast in found]
+        return [WantedAt._make((*found[at.forecast], at.chance, at.expected)) for at in there]
 
     def _working(self, versions: str | None) -> "_Working":
         """What is worked out from rows of these versions; where there are none, what was read first."""

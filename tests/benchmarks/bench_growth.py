@@ -8,8 +8,8 @@ Each size is a company, a process and a PostgreSQL of its own. Of the company, w
 night, after which its plan is published and what is short is ordered; the next day's, for which 1 % of the units got a
 reading; the one after it, with nothing new; then every route that reads. Seconds are those of processors, of this
 process with its children and of the database's server together, so that what else the machine does changes them
-little; of a route, milliseconds of the process that answers (the 95th percentile of its turns) and those for which the
-database was waited for. An exponent of 1 is in step with the units.
+little; of a route, milliseconds of both (the 95th percentile of the turns of the one, the mean of the other). An
+exponent of 1 is in step with the units.
 """
 
 import argparse
@@ -106,14 +106,15 @@ def measured(
     analyse()
     said(f"{units} units are there")
     nights = {"first": seconds_of(company, now, iterations)}
-    said("the first night is done")
+    said(f"the first night is done: {json.dumps(nights)}")
     settle(company, now)
     hear_from(company, 0.01, now + timedelta(hours=8))
     nights["1 % news"] = seconds_of(company, now + timedelta(days=1), iterations)
+    said(f"the one with news: {json.dumps(nights['1 % news'])}")
     nights["nothing new"] = seconds_of(company, now + timedelta(days=2), iterations)
     said(f"the nights are done: {json.dumps(nights)}")
     analyse()
-    routes = {cost.route: cost.processor_ms + cost.database_ms for cost in costs_of(company, list(only or []))}
+    routes = {cost.route: cost.processor_ms + cost.server_ms for cost in costs_of(company, list(only or []))}
     return {
         "nights": nights,
         "routes": routes,

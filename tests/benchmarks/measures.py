@@ -18,8 +18,9 @@ import requests
 Figures = dict[str, float]
 
 _ROUTES = (
-    "readings/", "purchase-orders/", "purchase-orders/late/", "plans/", "plans/<pk>/", "map/", "parts-lists/",
-    "attention/", "stock-outlook/", "forecasts/", "units/", "visits/", "needs/", "rounds/<pk>/day-sheet/",
+    "readings/", "purchase-orders/", "purchase-orders/late/", "plans/", "plans/<pk>/", "plans/<pk>/map/",
+    "parts-lists/", "attention/", "stock-outlook/", "forecasts/", "units/", "visits/", "needs/",
+    "rounds/<pk>/day-sheet/",
 )  # fmt: skip
 
 

@@ -1,5 +1,6 @@
 """What follows many readings of one unit is put on the queue once while it waits there, and leaves none of them out."""
 
+import time
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
@@ -8,6 +9,7 @@ import pytest
 from django.utils import timezone
 from rest_framework.test import APIClient
 
+from accounts.jobs import waiting
 from accounts.jobs.models import Job
 from accounts.models import Company
 from fleet.models import ReadingIndicators, Unit
@@ -85,6 +87,22 @@ def test_a_queue_that_was_away_keeps_nothing_from_being_asked_for(
     assert [(job.kind, job.state) for job in Job.objects.all()] == [("follow_up", "waiting")]
     tell(unit)
     assert waiting_in_queue() == 1
+
+
+def test_work_whose_first_asker_died_is_asked_for_by_the_next(
+    unit: Unit, waiting_in_queue: Callable[[], int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(waiting, "LONGEST_SECONDS", 1)
+    with monkeypatch.context() as dying:
+        dying.setattr(hand_over, "give", lambda *_, **__: True)
+        tell(unit)
+    tell(unit)
+    assert waiting_in_queue() == 0
+    time.sleep(1.1)
+    oldest = tell(unit, days=1)
+    assert waiting_in_queue() == 1
+    # What was noted meanwhile is not left out.
+    assert hand_over.oldest_change(**work_of(unit), since=_MOMENT.isoformat(), again=False) == oldest
 
 
 def test_every_reading_of_a_burst_is_followed(unit: Unit, as_installer: APIClient, start_worker: StartWorker) -> None:

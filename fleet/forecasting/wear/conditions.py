@@ -91,6 +91,11 @@ class Conditions:
         rate = (total[unit, -1] - total[unit, -1 - year]) / year
         return inside + rate * np.maximum(place - line.count, 0.0)
 
+    def mean_load(self, stage: int) -> Floats:
+        """Mean load of a stage a day at every unit, over the whole timeline."""
+        total = self.cumulative[stage]
+        return np.asarray((total[:, -1] - total[:, 0]) / (self.timeline.count * self.timeline.step_days))
+
     def day_when(self, stage: int, unit: Indexes, load: Floats) -> Floats:
         """Day when the running load of a stage reaches a value: the inverse of `at`.
 
@@ -357,6 +362,9 @@ def _recovery(fleet: Fleet, levels: _Levels, temperature: Floats) -> Floats:
     has_own = np.bincount(readings.unit_index[is_known], minlength=len(units)) > 0
     by_restrictor = np.log(_label_flow(fleet) * USUAL_SHARE_OF_LABEL / units.restrictor_flow_l_per_day)
     guess = np.where(np.isfinite(design), design, np.clip(by_restrictor, -3.5, 0.5))
+    # What flows of the fleet say of designed recoveries, with a prior worth five units that the design is right.
+    off = (mean - guess)[has_own & np.isfinite(guess)]
+    guess = guess + pool.number("recovery_odds_over_design", float(np.median(np.concatenate([off, np.zeros(5)]))))
     mean = np.where(~has_own & np.isfinite(guess), guess, mean)
     return recovery_at_waste_ratio(np.exp(-levels.level(odds, mean, 2.0) - warmth))
 

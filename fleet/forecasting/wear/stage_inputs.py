@@ -110,8 +110,7 @@ def _label_and_load(
     of label and load, which the fleet teaches.
     """
     stage, pool = columns.stage, conditions.pool
-    total = conditions.cumulative[stage]
-    daily = (total[:, -1] - total[:, 0]) / (conditions.timeline.count * conditions.timeline.step_days)
+    daily = conditions.mean_load(stage)
     newest = np.full(len(columns), float(np.median(label)) if len(label) else 1.0)
     newest[segments.column] = label
     name = words.STAGES[stage]

@@ -220,6 +220,29 @@ def test_a_unit_that_was_not_read_follows_the_fleet_from_21_recoveries_on(number
     assert (conditions.recovery[1].mean() > 0.498) == is_heard
 
 
+def test_flows_of_the_fleet_tell_how_far_a_designed_recovery_is_to_be_trusted():
+    """Eleven units, all designed for 25 %, at 15 degC. The flows of ten make their odds half of that. Of three
+    they count for nothing: the prior is worth five units, so the middle of all is the design."""
+    half = 0.5 * 0.25 / 0.75
+
+    def unread(read):
+        fleet_columns = columns(units=read + 1, placed=NOW - 250.0)
+        parts = [
+            readings(DAYS, unit=f"u{k}", temperature_degc=15.0, permeate_flow_l_per_day=half * 600.0,
+                     concentrate_flow_l_per_day=600.0) for k in range(read)
+        ]  # fmt: skip
+        fleet_columns["readings"] = {name: [v for part in parts for v in part[name]] for name in parts[0]}
+        conditions = conditions_of(fleet_columns)
+        return np.exp(conditions.pool.means["recovery_odds_over_design"]), now(conditions, conditions.recovery[-1:])
+
+    correction, recovery = unread(10)
+    assert correction == pytest.approx(0.5, rel=0.1)
+    assert recovery == pytest.approx(half / (1.0 + half), rel=0.1)
+    correction, recovery = unread(3)
+    assert correction == 1.0
+    assert recovery == pytest.approx(0.25, rel=0.02)
+
+
 def permeate_of(permeate, feed=250.0, **more):
     fleet_columns = columns(placed=NOW - 250.0, weekly_demand_l=70.0)
     fleet_columns["readings"] = readings(

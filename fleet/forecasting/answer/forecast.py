@@ -24,12 +24,14 @@ from fleet.forecasting.wear.habits import find_visits
 from fleet.forecasting.wear.learned import Learned, Pool
 from fleet.forecasting.wear.membranes import MembraneLeft, membranes_left
 from fleet.forecasting.wear.nominal import (
+    FIXED_INTERVAL_DAYS,
     current_items,
     current_placements,
     label_over_load,
     last_service_day_of_positions,
     maximum_service_days,
 )
+from fleet.forecasting.wear.opinions import MOST_OF_MEMBRANE_CALENDAR, pooled, rule, share
 from fleet.forecasting.wear.pooling import Hyper
 from fleet.forecasting.wear.present import StageForecast, load_left
 from fleet.forecasting.wear.stage_inputs import carbon_input, finishing_input, resin_input, sediment_input
@@ -164,12 +166,18 @@ class _Rows:
             dates_from_load(self._conditions, words.MEMBRANE, unit, load[rows], now)
             for load in (outcome.flow_load, outcome.salt_load)
         )
-        self.grid[at] = earliest(by_flow, by_salt)
+        middle = np.full(len(rows), float(FIXED_INTERVAL_DAYS[words.MEMBRANE]))
+        by_calendar, fresh_by_calendar = (
+            dates_from_load(self._conditions, words.MEMBRANE, unit, rule(middle, used), now)
+            for used in (outcome.used[rows], np.zeros(len(rows)))
+        )
+        of_rule = share(MOST_OF_MEMBRANE_CALENDAR, outcome.flow_hyper)
+        self.grid[at] = pooled(earliest(by_flow, by_salt), (of_rule, by_calendar))
         by_flow, by_salt = (
             dates_from_load(self._conditions, words.MEMBRANE, unit, load[rows], now)
             for load in (outcome.fresh_flow_load, outcome.fresh_salt_load)
         )
-        self.fresh[at] = earliest(by_flow, by_salt)
+        self.fresh[at] = pooled(earliest(by_flow, by_salt), (of_rule, fresh_by_calendar))
         middle = np.maximum(self.grid[at][:, _MIDDLE] - now, 0.0)
         self.remaining[at] = middle / np.maximum(middle + outcome.used[rows], 1e-9)
         self._rest_on(at, rows, outcome, outcome.flow_hyper)

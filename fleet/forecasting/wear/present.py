@@ -6,6 +6,7 @@ from typing import Final
 import numpy as np
 
 from fleet.forecasting.distribution import GRID_LEVELS
+from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.matching import match
 from fleet.forecasting.inputs.tables import Bools, Fleet, Floats, Indexes
 from fleet.forecasting.wear import pooling, shared
@@ -13,6 +14,8 @@ from fleet.forecasting.wear.conditions import Conditions
 from fleet.forecasting.wear.dates import weighted_quantiles
 from fleet.forecasting.wear.evidence import BLOCK, CHUNK, Evidence, gather
 from fleet.forecasting.wear.habits import LAST_READING_DAYS, Habit, Visits, learn_words, share_wrongly_exhausted
+from fleet.forecasting.wear.nominal import FIXED_INTERVAL_DAYS
+from fleet.forecasting.wear.opinions import MOST_OF_UNREAD_CALENDAR, MOST_OF_UNREAD_LABEL, pooled, rule, share
 from fleet.forecasting.wear.stages import StageInput, reading_log_likelihood
 
 FINE: Final = 49
@@ -75,15 +78,19 @@ def load_left(
     unit = stage.columns.unit[column]
     since = conditions.at(stage.stage, unit, np.full(len(column), fleet.as_of_day))
     placed = fleet.placements.first_installed_day
+    lead_used = since - conditions.at(stage.stage, unit, placed[segments.lead[current]])
+    readings = np.bincount(stage.reading_segment, minlength=len(segments))[current]
+    if stage.stage == words.SEDIMENT:
+        loads = _with_rules(stage, conditions, hyper, loads, current, lead_used, readings)
     return StageForecast(
         column=column,
         lead_load=loads.lead,
         lag_load=loads.lag,
         fresh_lead_load=loads.fresh_lead,
         fresh_lag_load=loads.fresh_lag,
-        lead_used=since - conditions.at(stage.stage, unit, placed[segments.lead[current]]),
+        lead_used=lead_used,
         lag_used=since - conditions.at(stage.stage, unit, placed[np.maximum(segments.lag[current], 0)]),
-        readings=np.bincount(stage.reading_segment, minlength=len(segments))[current],
+        readings=readings,
         newest_day=np.where(np.isfinite(newest), newest, np.nan)[current],
         past_lives=np.bincount(segments.column[past], minlength=count)[column],
         hyper=hyper,
@@ -171,6 +178,30 @@ def _loads(
                 stage, conditions, evidence, as_of_day, current[rows], before, hyper.cartridge_spread
             )
     return loads
+
+
+def _with_rules(
+    stage: StageInput,
+    conditions: Conditions,
+    hyper: pooling.Hyper,
+    loads: _Loads,
+    current: Indexes,
+    used: Floats,
+    readings: Indexes,
+) -> _Loads:
+    """The loads left of single cartridges, with what label and usual interval say of those that no reading shows."""
+    rows = np.flatnonzero(readings == 0)
+    unit = stage.columns.unit[stage.segments.column[current[rows]]]
+    by_label = stage.label[current[rows]] * np.exp(hyper.mean)
+    by_calendar = conditions.mean_load(stage.stage)[unit] * FIXED_INTERVAL_DAYS[stage.stage]
+    out = replace(loads, lead=loads.lead.copy(), fresh_lead=loads.fresh_lead.copy())
+    for left, passed in ((out.lead, used[rows]), (out.fresh_lead, np.zeros(len(rows)))):
+        left[rows] = pooled(
+            left[rows],
+            (share(MOST_OF_UNREAD_LABEL, hyper), rule(by_label, passed)),
+            (share(MOST_OF_UNREAD_CALENDAR, hyper), rule(by_calendar, passed)),
+        )
+    return out
 
 
 def _habit(stage: StageInput) -> Habit:

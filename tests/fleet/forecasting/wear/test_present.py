@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 from scipy.stats import norm
 
 from fleet.forecasting import build_fleet, forecast
@@ -33,10 +34,21 @@ def left_of(make, fleet_columns):
 
 
 def test_without_a_reading_a_filter_has_what_is_usual_of_its_label_less_what_passed():
-    """Fresh: e^-0.4 of 20 000 L is 13 406 L in the median. After 200 days of 40 L it is 8000 L less: that it is
-    still installed says nothing."""
-    fresh, _, _ = left_of(sediment_input, columns(placed=NOW - 0.5, weekly_demand_l=70.0))
-    assert fresh.lead_load[0, MIDDLE] == pytest.approx(13_406.0, rel=0.04)
+    """Fresh: e^-0.4 of 20 000 L is 13 406 L in the middle, of the model and of the label; the usual interval of 182.6
+    days has 12 % of the say. After 200 days it is less what passed: that it is still installed says nothing."""
+    fresh, conditions, _ = left_of(sediment_input, columns(placed=NOW - 0.5, weekly_demand_l=70.0))
+    by_calendar = 182.6 * conditions.mean_load(words.SEDIMENT)[0]
+    usual = brentq(
+        lambda litres: (
+            0.68 * norm.cdf(np.log(litres / 13_406.0) / np.hypot(0.45, 0.35))
+            + 0.2 * norm.cdf(np.log(litres / 13_406.0) / 0.5)
+            + 0.12 * norm.cdf(np.log(litres / by_calendar) / 0.5)
+            - 0.5
+        ),
+        1_000.0,
+        20_000.0,
+    )
+    assert fresh.lead_load[0, MIDDLE] == pytest.approx(usual, rel=0.02)
     low, high = (np.interp(level, GRID_LEVELS, fresh.lead_load[0]) for level in (0.1587, 0.8413))
     # spreads of 0.45 between places and 0.35 between cartridges, of which a few are odd
     assert 0.50 < np.log(high / low) / 2.0 < 0.70
@@ -45,9 +57,26 @@ def test_without_a_reading_a_filter_has_what_is_usual_of_its_label_less_what_pas
         words.SEDIMENT, np.array([0]), np.array([NOW - 200.0])
     )
     assert used.lead_used[0] == pytest.approx(passed[0])
-    assert used.lead_load[0, MIDDLE] == pytest.approx(13_406.0 - passed[0], rel=0.08)
+    assert used.lead_load[0, MIDDLE] == pytest.approx(usual - passed[0], rel=0.08)
     assert (used.readings[0], used.past_lives[0]) == (0, 0)
     assert np.isnan(used.newest_day[0])
+
+
+def test_rules_have_no_say_of_a_filter_that_was_read(monkeypatch):
+    """The date of one without a reading moves with the interval by rule, that of one with a reading does not."""
+
+    def middle(was_read, days):
+        interval = np.full(len(words.STAGES), days)
+        monkeypatch.setattr("fleet.forecasting.wear.present.FIXED_INTERVAL_DAYS", interval)
+        fleet_columns = columns(placed=NOW - 100.0, weekly_demand_l=70.0)
+        if was_read:
+            fleet_columns["readings"] = readings(
+                NOW - 3.0, line_pressure_kpa=400.0, prefilter_outlet_pressure_kpa=370.0, temperature_degc=15.0
+            )
+        return left_of(sediment_input, fleet_columns)[0].lead_load[0, MIDDLE]
+
+    assert middle(True, 90.0) == middle(True, 900.0)
+    assert middle(False, 90.0) < 0.97 * middle(False, 900.0)
 
 
 @pytest.mark.parametrize("share", [0.3, 0.6])

@@ -67,9 +67,10 @@ def burst(plant: Plant, posts: int, units: int, callers: int) -> dict[str, Any]:
     plant.wait_for_worker()
     told, is_over = Told(), threading.Event()
     waits: list[float] = []
+    ends: list[float] = []
     used = seconds_of(plant)
     begun = time.monotonic()
-    threads = post(plant, posts, units, callers, told, waits, is_over)
+    threads = post(plant, posts, units, callers, told, (waits, ends), is_over)
     until(lambda: len(told.acknowledged) >= posts // 2, "half of the posts", _PATIENCE_SECONDS)
     asked = time.monotonic()
     tasks.nightly.apply_async()
@@ -77,7 +78,6 @@ def burst(plant: Plant, posts: int, units: int, callers: int) -> dict[str, Any]:
     waited = until(nights.exclude(started_at=None).exists, "a night that is begun", _PATIENCE_SECONDS)
     for thread in threads:
         thread.join()
-    posted = time.monotonic() - begun
     until(lambda: nights.filter(state="done").exists(), "a night that is done", _PATIENCE_SECONDS)
     night_done = time.monotonic() - asked
     until(lambda: not waiting(plant), "an empty queue", _PATIENCE_SECONDS)
@@ -91,7 +91,7 @@ def burst(plant: Plant, posts: int, units: int, callers: int) -> dict[str, Any]:
         "lost": sum(1 for key in told.acknowledged if key not in stored),
         "stored twice": sum(1 for count in stored.values() if count > 1),
         "refused meanwhile": as_text(told.refused),
-        "last post answered after": posted,
+        "last post answered after": max(ends) - begun,
         "a post at the 95th percentile": float(np.percentile(waits, 95)),
         "night asked for after": asked - begun,
         "night waited to begin": waited,
@@ -103,9 +103,15 @@ def burst(plant: Plant, posts: int, units: int, callers: int) -> dict[str, Any]:
 
 
 def post(
-    plant: Plant, posts: int, units: int, callers: int, told: Told, waits: list[float], is_over: threading.Event
+    plant: Plant,
+    posts: int,
+    units: int,
+    callers: int,
+    told: Told,
+    times: tuple[list[float], list[float]],
+    is_over: threading.Event,
 ) -> list[threading.Thread]:
-    """Let callers post so many readings in all, unit after unit, and note how long each answer took."""
+    """Let callers post so many readings in all, unit after unit, and note how long each took and when it ended."""
     begin = datetime.now(UTC) - timedelta(days=1)
 
     def call(numbers: Iterator[int]) -> None:
@@ -118,7 +124,8 @@ def post(
                 "note": (key := f"burst-{number}"),
             }
             plant.send(key, told, is_over, url=f"{plant.address}/api/v1/readings/", json=body)
-            waits.append(time.monotonic() - began)
+            for noted, moment in zip(times, (time.monotonic() - began, time.monotonic()), strict=True):
+                noted.append(moment)
 
     threads = [threading.Thread(target=call, args=(iter(range(n, posts, callers)),)) for n in range(callers)]
     for thread in threads:
@@ -132,10 +139,10 @@ def waiting(plant: Plant) -> int:
     return sum(int(server.llen(name)) for name in _WAITING) + int(server.hlen("unacked"))  # type: ignore[arg-type]
 
 
-def carried_out(plant: Plant) -> int:
-    """Follow-ups that the worker's log says were done."""
-    lines = (plant.folder / "worker.log").read_text().splitlines()
-    return sum(1 for line in lines if f"{_FOLLOW_UP}[" in line and "succeeded" in line)
+def carried_out(plant: Plant) -> int | str:
+    """Follow-ups that the worker's log says were done; a word where it tells of no work at all."""
+    lines = [line for line in (plant.folder / "worker.log").read_text().splitlines() if "succeeded" in line]
+    return sum(1 for line in lines if f"{_FOLLOW_UP}[" in line) if lines else "not told by its log"
 
 
 def seconds_of(plant: Plant) -> dict[str, float]:

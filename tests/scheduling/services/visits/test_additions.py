@@ -85,7 +85,7 @@ def test_the_office_reads_once_what_is_proposed_and_the_client_nothing(town: Tow
     assert (message.audience, message.state) == ("office", "to_read")
     assert message.body == (
         f"Reef House (visit {visit.pk}): on the confirmed visit of Tuesday 3 March, between 10:00 and 11:00 we could "
-        "also replace the carbon, in 12 more minutes; accept or decline it."
+        "also replace the carbon filter, in 12 more minutes; accept or decline it."
     )
     assert not Message.objects.filter(audience="client").exclude(kind="confirmed").exists()
     town.forecast(town.position(unit, "sediment"), 0)

@@ -172,7 +172,10 @@ class _Rows:
             for used in (outcome.used[rows], np.zeros(len(rows)))
         )
         of_rule = share(MOST_OF_MEMBRANE_CALENDAR, outcome.flow_hyper)
-        self.grid[at] = pooled(earliest(by_flow, by_salt), (of_rule, by_calendar))
+        by_wear = earliest(by_flow, by_salt)
+        # what was read of a membrane outweighs any rule: one past its limit is no younger by the calendar
+        is_unread = outcome.readings[rows] == 0
+        self.grid[at] = np.where(is_unread[:, None], pooled(by_wear, (of_rule, by_calendar)), by_wear)
         by_flow, by_salt = (
             dates_from_load(self._conditions, words.MEMBRANE, unit, load[rows], now)
             for load in (outcome.fresh_flow_load, outcome.fresh_salt_load)

@@ -21,7 +21,7 @@ OPINION_SPREAD: Final = 0.5
 """Spread of the logarithm of a life about what a rule says."""
 
 MOST_OF_MEMBRANE_CALENDAR: Final = 0.4
-"""Most that the rule of three years has of the say about a membrane, however much was read of it."""
+"""Most that the rule of three years has of the say about a membrane that no reading shows, and about the next one."""
 
 MOST_OF_UNREAD_LABEL: Final = 0.2
 MOST_OF_UNREAD_CALENDAR: Final = 0.12

@@ -13,7 +13,7 @@ from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.wear import opinions
 from fleet.forecasting.wear.opinions import HALF_SAY, OPINION_SPREAD, pooled, rule, share
 from fleet.forecasting.wear.stage_models import SEDIMENT
-from tests.fleet.forecasting.fleets import NOW, columns
+from tests.fleet.forecasting.fleets import NOW, columns, readings
 
 MIDDLE = len(GRID_LEVELS) // 2
 QUANTILES = norm.ppf(GRID_LEVELS)[None]
@@ -72,3 +72,21 @@ def test_a_membrane_is_pooled_with_three_years(monkeypatch):
     assert np.all(fresh_soon <= fresh_usual)
     assert np.all(fresh_usual <= fresh_late)
     assert opinions.MOST_OF_MEMBRANE_CALENDAR < 0.5
+
+
+@pytest.mark.parametrize("permeate", [9.0, 90.0])
+def test_what_was_read_of_a_membrane_outweighs_the_rule(monkeypatch, permeate):
+    """Good or past its limit: whoever read it knows more of it than a calendar does."""
+
+    def dates(years):
+        interval = np.array([years * 365.0 if name == "membrane" else 180.0 for name in words.STAGES])
+        monkeypatch.setattr("fleet.forecasting.answer.forecast.FIXED_INTERVAL_DAYS", interval)
+        read = readings(NOW - np.array([90.0, 30.0, 2.0]), feed_tds_mg_per_l=300.0, permeate_tds_mg_per_l=permeate)
+        fleet, faults = build_fleet(**columns(placed=NOW - 200.0), readings=read)
+        assert faults == []
+        row = int(np.flatnonzero(fleet.positions.stage == words.MEMBRANE)[0])
+        return forecast(fleet).grid_day[row] - NOW
+
+    usual = dates(3.0)
+    np.testing.assert_array_equal(dates(0.3), usual)
+    assert (usual[-1] <= 0.0) == (permeate == 90.0)

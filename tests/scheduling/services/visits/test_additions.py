@@ -111,7 +111,7 @@ def test_an_addition_that_is_accepted_becomes_a_task_and_the_client_is_told_that
     assert message.body == (
         "Hello Reef House,\n\n"
         "at our visit to Reef House, Quay 3 on Tuesday 3 March, between 10:00 and 11:00 we will also replace the "
-        "carbon.\n\n"
+        "carbon filter.\n\n"
         "The work will take about 1 hour 15 minutes instead of 1 hour.\n\n"
         f"If this does not suit you, please tell us as early as you can.\n\n{town.company.name}\n"
     )

@@ -8,6 +8,7 @@ from celery import Task, shared_task
 from django.utils import timezone
 
 from accounts.jobs import claims
+from accounts.jobs.held import held
 from accounts.models import Company
 from accounts.wall import inside_company
 from fleet.intake import uploads
@@ -54,13 +55,16 @@ def follow_up(
         if not self.request.is_eager:
             # A worker comes to it later, when the change that it follows may not be the newest any more.
             moment = max(moment, timezone.now())
-        return follow(
-            company=company,
-            units=unit_ids,
-            kinds=kinds,
-            since=oldest,
-            now=moment,
-        )
+        # If this process dies nobody knows any more who had joined it: all readings are looked at then.
+        from_the_first = {"company_id": company_id, "unit_ids": list(unit_ids), "kinds": list(kinds), "now": now}
+        with held(self.name, from_the_first):
+            return follow(
+                company=company,
+                units=unit_ids,
+                kinds=kinds,
+                since=oldest,
+                now=moment,
+            )
 
 
 consequences.carried_out_by(follow_up)

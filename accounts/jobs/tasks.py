@@ -6,7 +6,7 @@ from celery import Task, shared_task
 from django.db import InterfaceError, OperationalError
 from django.utils import timezone
 
-from accounts.jobs import claims
+from accounts.jobs import claims, held
 
 _DATABASE_BACK_SECONDS: Final = 10
 """A database that is started again answers within some seconds."""
@@ -34,4 +34,5 @@ def run_job_chunk(self: "Task[Any, Any]", *, job_id: int, index: int, held: int 
 @shared_task
 def resume_stalled_jobs(**_: Any) -> int:
     """Hand out again what a dead worker left."""
-    return claims.resume_stalled(now=timezone.now())
+    now = timezone.now()
+    return claims.resume_stalled(now=now) + held.give_again(now=now)

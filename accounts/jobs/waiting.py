@@ -28,7 +28,7 @@ def is_first(name: str, note: str) -> bool:
     if settings.CELERY_TASK_ALWAYS_EAGER:
         return True
     try:
-        with _server() as server:
+        with server_of_queue() as server:
             if server is None:
                 return True
             asked, notes = _keys(name)
@@ -46,7 +46,7 @@ def begun(name: str) -> list[str]:
     if settings.CELERY_TASK_ALWAYS_EAGER:
         return []
     try:
-        with _server() as server:
+        with server_of_queue() as server:
             if server is None:
                 return []
             asked, notes = _keys(name)
@@ -64,7 +64,7 @@ def _keys(name: str) -> tuple[str, str]:
 
 
 @contextmanager
-def _server() -> Iterator[Any]:
+def server_of_queue() -> Iterator[Any]:
     """The server of the queue; None where the queue is of another kind.
 
     Raises

@@ -7,8 +7,9 @@ name of the point; the worker answers by a file `<number>.reached` and goes no f
 `writing`  the forecasts are written in a transaction that is still open
 `written`  the forecasts are stored, but nobody has been told that the chunk is done
 
-A file `nightly` holds up the nightly run instead; it holds what the run says it is doing at that point. A file `blocks`
-holds up a block of its units: the first one, or each until two workers have one, where it says `meet`.
+A file `follow_up` holds up what follows a change, before anything is looked at. A file `nightly` holds up the nightly
+run; it holds what the run says it is doing at that point. A file `blocks` holds up a block of its units: the first one,
+or each until two workers have one, where it says `meet`.
 
 A chunk is held up once: whoever comes after a killed process finds the gate open.
 """
@@ -22,11 +23,12 @@ from typing import Any, NoReturn
 from django.db import transaction
 
 # The rooms' own registrations come first, so that these replace them.
-import fleet.tasks  # noqa: F401
+import fleet.tasks
 import scheduling.tasks  # noqa: F401
 from accounts.jobs import claims
 from accounts.jobs.models import JobChunk
 from accounts.jobs.queue import NIGHT
+from fleet.services.follow_up import follow
 from fleet.services.forecasts import forecasts
 from scheduling.services import nightly as nightly_run
 
@@ -97,6 +99,15 @@ def _meet(folder: Path, work: claims.ChunkRun) -> None:
         time.sleep(0.05)
 
 
+def gated_follow(**what: Any) -> dict[str, int]:
+    """Follow a change, but for the first one where the gate says so."""
+    sign = Path(os.environ["GATE"]) / "follow_up"
+    if sign.exists() and not sign.with_suffix(".reached").exists():
+        hold_up(sign.parent, sign.name)
+    return follow(**what)
+
+
 if "GATE" in os.environ:
+    fleet.tasks.follow = gated_follow  # type: ignore[attr-defined]
     claims.register(forecasts.JOB_KIND, gated)
     claims.register(nightly_run.JOB_KIND, gated_nightly, merge=nightly_run.together, queue=NIGHT)

@@ -3,19 +3,21 @@
 import time
 from collections.abc import Callable
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
 from django.utils import timezone
 from rest_framework.test import APIClient
 
-from accounts.jobs import waiting
+from accounts.jobs import held, waiting
 from accounts.jobs.models import Job
 from accounts.models import Company
 from fleet.models import ReadingIndicators, Unit
 from fleet.services import hand_over
 from fleet.services.consequences import Kind, announce
 from tests import factories
+from tests.live.conftest import LEASE_SECONDS
 from tests.live.queues import queue_at
 from tests.live.test_queue_away import DEAD
 from tests.live.workers import Worker
@@ -112,3 +114,32 @@ def test_every_reading_of_a_burst_is_followed(unit: Unit, as_installer: APIClien
         body = {"unit": unit.pk, "taken_at": at, "reference": f"r{number}", "feed_tds": "240 ppm"}
         assert as_installer.post("/api/v1/readings/", body | {"permeate_tds": "9 ppm"}).status_code == 201
     start_worker().wait_until(lambda: ReadingIndicators.objects.count() == 12, "indicators of all readings")
+
+
+def test_what_a_killed_worker_followed_is_followed_by_another_within_minutes(
+    unit: Unit,
+    as_installer: APIClient,
+    start_worker: StartWorker,
+    tmp_path: Path,
+    waiting_in_queue: Callable[[], int],
+) -> None:
+    """The queue would give it back after its visibility timeout, which is an hour in service."""
+    gate = tmp_path / "gate"
+    gate.mkdir()
+    (gate / "follow_up").touch()
+    for number in range(2):
+        at = (_MOMENT + timedelta(hours=number)).isoformat()
+        body = {"unit": unit.pk, "taken_at": at, "reference": f"r{number}", "feed_tds": "240 ppm"}
+        assert as_installer.post("/api/v1/readings/", body | {"permeate_tds": "9 ppm"}).status_code == 201
+    doomed = start_worker(gate=gate)
+    doomed.wait_until((gate / "follow_up.reached").exists, "what follows the readings in the middle of its work")
+    assert held.give_again(now=timezone.now()) == 0, "whoever lives holds it"
+    doomed.kill()
+    assert not ReadingIndicators.objects.exists()
+    waits = waiting_in_queue()
+    after_the_lease = timezone.now() + timedelta(seconds=2 * LEASE_SECONDS)
+    assert (held.give_again(now=after_the_lease), held.give_again(now=after_the_lease)) == (1, 0)
+    assert waiting_in_queue() == waits + 1
+    heir = start_worker()
+    heir.wait_until(lambda: ReadingIndicators.objects.count() == 2, "indicators of all readings")
+    heir.wait_until(lambda: held._on_server("hlen") == 0, "nothing held when all is done")

@@ -61,6 +61,7 @@ def fit_swing(
     spread: Floats,
     noise: float,
     firmness: float = 0.25,
+    is_held: bool = False,
 ) -> tuple[Floats, Floats]:
     """Yearly swing of every group, pulled towards that of all groups.
 
@@ -80,7 +81,9 @@ def fit_swing(
     noise
         Standard deviation of one reading.
     firmness
-        How firmly the common swing is held to the default: 0.25 when it is a guess, more when it was learned before.
+        How firmly the common swing is held to the default: 0.25 when it is a guess.
+    is_held
+        Whether the common swing is the default whatever is read here: it was learned before, from more groups.
 
     Returns
     -------
@@ -95,7 +98,7 @@ def fit_swing(
     weight = np.minimum(1.0, 12.0 / np.maximum(size[group], 1)) / (noise**2 + spread[0] ** 2)
     normal_matrix = common_precision + np.einsum("n,ni,nj->ij", weight, terms, terms)
     right = common_precision @ default + np.einsum("n,ni,n->i", weight, terms, value)
-    common = np.linalg.solve(normal_matrix, right)
+    common = np.asarray(default, dtype=np.float64) if is_held else np.linalg.solve(normal_matrix, right)
     precision = np.zeros((count, 3, 3))
     pull = np.zeros((count, 3))
     off = value - terms @ common
@@ -166,8 +169,8 @@ def shrunk_means(
     default: float,
     noise: float,
     spread: float,
-    firmness: float = 0.1,
-) -> tuple[Floats, float]:
+    held: Floats | None = None,
+) -> tuple[Floats, Floats, float]:
     """Mean of every group, pulled towards that of its parent (a supply), which is pulled towards that of all.
 
     Parameters
@@ -180,12 +183,13 @@ def shrunk_means(
         Mean when there is no reading at all.
     noise, spread
         Standard deviation of one reading, and of groups around their parent (parents around the whole: twice that).
-    firmness
-        How many parents the default counts as: a tenth when it is a guess, many when it was learned before.
+    held
+        Mean of every parent as it was learned before, from more groups; None: it is found here, and the default counts
+        as a tenth of a parent.
 
     Returns
     -------
-    Mean of every group, and that of all.
+    Mean of every group, of every parent, and that of all.
     """
     parents = int(parent.max()) + 1 if len(parent) else 1
     size = np.bincount(group, minlength=count).astype(np.float64)
@@ -197,9 +201,11 @@ def shrunk_means(
     some = parent_weight > 0
     top_weight = np.where(some, 1.0 / (1.0 / np.maximum(parent_weight, 1e-12) + (2 * spread) ** 2), 0.0)
     total = top_weight.sum()
-    weak = firmness / (2 * spread) ** 2
+    weak = 0.1 / (2 * spread) ** 2
     top = (np.sum(top_weight * parent_mean) + weak * default) / (total + weak)
     pull = 1.0 / (2 * spread) ** 2
     parent_level = (parent_weight * np.where(some, parent_mean, 0.0) + pull * top) / (parent_weight + pull)
+    if held is not None:
+        parent_level, top = held, default
     own = size / noise**2
-    return (own * mean + parent_level[parent] / spread**2) / (own + 1.0 / spread**2), float(top)
+    return (own * mean + parent_level[parent] / spread**2) / (own + 1.0 / spread**2), parent_level, float(top)

@@ -25,7 +25,7 @@ from fleet.forecasting.inputs.physics import (
     resin_load_meq_per_l,
     waste_ratio,
 )
-from fleet.forecasting.inputs.tables import FeedWater, Fleet, Floats, Indexes, Readings
+from fleet.forecasting.inputs.tables import FeedWater, Fleet, Floats, Ids, Indexes, Readings
 from fleet.forecasting.wear.learned import Pool
 from fleet.forecasting.wear.nominal import (
     DEFAULT_FEED_TDS_MG_PER_L,
@@ -192,7 +192,7 @@ class _Levels:
 
     def __init__(self, fleet: Fleet, readings: Readings, pool: Pool) -> None:
         self.readings, self.pool = readings, pool
-        self.timeline = _timeline(fleet)
+        self.timeline = _timeline(fleet, self.pool)
         self.unit = readings.unit_index
         self.step = self.timeline.step_of(readings.day)
         self.sample_unit, self.sample = _samples_by_unit(fleet)
@@ -219,9 +219,7 @@ class _Levels:
 
     def _mean(self, name: str, unit: Indexes, value: Floats, default: float, noise: float, spread: float) -> Floats:
         ok = np.isfinite(value)
-        return self.pool.mean(
-            name, unit[ok], value[ok], self._supply, self._count, default=default, noise=noise, spread=spread
-        )
+        return self.pool.mean(name, unit[ok], value[ok], self._supply, default=default, noise=noise, spread=spread)
 
     def _follow(self, unit: Indexes, step: Indexes, value: Floats, mean: Floats, prior_weight: float) -> Floats:
         ok = np.isfinite(value)
@@ -295,20 +293,20 @@ def _carbon_dioxide(levels: _Levels, temperature: Floats, feed_tds: Floats) -> F
     return carbon_dioxide_mg_per_l(ph, alkalinity, temperature, feed_tds)
 
 
-def _timeline(fleet: Fleet) -> Timeline:
+def _timeline(fleet: Fleet, pool: Pool) -> Timeline:
     starts = [fleet.as_of_day - DAYS_PER_YEAR]
     if len(fleet.placements):
         starts.append(float(np.quantile(fleet.placements.placed_day, 0.002)))
     # A single clock error must not stretch the timeline over a century.
     start = max(min(starts), fleet.as_of_day - 15 * DAYS_PER_YEAR) - STEP_DAYS
+    start = pool.number("first_day", start)
     count = int(np.ceil((fleet.as_of_day + FUTURE_DAYS - start) / STEP_DAYS))
     return Timeline(start=start, step_days=STEP_DAYS, count=count)
 
 
-def _supplies(fleet: Fleet) -> Indexes:
-    """Supply of every unit, numbered; sites without a named supply share one number."""
-    _, number = np.unique(fleet.sites.supply.astype(str), return_inverse=True)
-    return number[fleet.units.site_index].astype(np.int64) if len(fleet.units) else np.zeros(0, dtype=np.int64)
+def _supplies(fleet: Fleet) -> Ids:
+    """Name of the supply of every unit; sites without a named supply share one."""
+    return np.asarray(fleet.sites.supply[fleet.units.site_index] if len(fleet.units) else fleet.sites.supply[:0])
 
 
 def _samples_by_unit(fleet: Fleet) -> tuple[Indexes, FeedWater]:

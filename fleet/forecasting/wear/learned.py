@@ -8,15 +8,12 @@ from typing import Any, Final, Self
 import numpy as np
 
 from fleet.forecasting.inputs.levels import fit_swing, shrunk_means
-from fleet.forecasting.inputs.tables import Floats, Indexes
+from fleet.forecasting.inputs.tables import Floats, Ids, Indexes
 from fleet.forecasting.wear.habits import Habit, Words
 from fleet.forecasting.wear.pooling import Hyper
 from fleet.forecasting.wear.shared import Shared
 
-FIRM_PARENTS: Final = 50.0
-FIRM_SWING: Final = 4.0
-
-FORM: Final = 4
+FORM: Final = 5
 """Number of the form in which a lesson is stored, raised when a stage's parameters change their number or sense."""
 
 
@@ -54,6 +51,7 @@ class Learned:
                         kind: {
                             "spread": common.spread,
                             "taught": {k: list(v) for k, v in (common.taught or {}).items()},
+                            "told": {k: list(v) for k, v in (common.told or {}).items()},
                         }
                         for kind, common in hyper.common.items()
                     },
@@ -92,10 +90,10 @@ class Learned:
                     common={
                         str(kind): Shared(
                             float(common["spread"]),
-                            {
-                                str(name): (float(pull), float(weight))
-                                for name, (pull, weight) in common["taught"].items()
-                            },
+                            *(
+                                {str(name): (float(one), float(other)) for name, (one, other) in common[part].items()}
+                                for part in ("taught", "told")
+                            ),
                         )
                         for kind, common in values["common"].items()
                     },
@@ -108,7 +106,10 @@ class Learned:
 
 
 class Pool:
-    """Means over the fleet: learned from its readings, or held to what was learned before; collects what it finds."""
+    """Means over the fleet: learned from its readings, or held to what was learned before; collects what it finds.
+
+    What is held does not yield to the units at hand: a unit has the same forecast whichever others it is forecast with.
+    """
 
     def __init__(self, held_means: Mapping[str, float] | None = None) -> None:
         self.held_means = held_means or {}
@@ -119,26 +120,32 @@ class Pool:
         name: str,
         group: Indexes,
         value: Floats,
-        parent: Indexes,
-        count: int,
+        parent: Ids,
         *,
         default: float,
         noise: float,
         spread: float,
     ) -> Floats:
-        """Mean of every group, pulled towards the whole (see `levels.shrunk_means`)."""
-        firmness = FIRM_PARENTS if name in self.held_means else 0.1
-        means, top = shrunk_means(
+        """Mean of every group, pulled towards that of its parent, named for each, and the whole (see
+        `levels.shrunk_means`); of a parent that was not there before only the whole is known."""
+        names, at = np.unique(parent.astype(str), return_inverse=True)
+        keys = [f"{name} of {parent_name!r}" for parent_name in names.tolist()]
+        held = None
+        if name in self.held_means:
+            default = self.held_means[name]
+            held = np.array([self.held_means.get(key, default) for key in keys])
+        means, of_parents, top = shrunk_means(
             group,
             value,
-            parent,
-            count,
-            default=self.held_means.get(name, default),
+            at.astype(np.int64),
+            len(parent),
+            default=default,
             noise=noise,
             spread=spread,
-            firmness=firmness,
+            held=held,
         )
         self.means[name] = top
+        self.means.update(zip(keys, of_parents.tolist(), strict=False))
         return means
 
     def swing(
@@ -153,14 +160,11 @@ class Pool:
         noise: float,
         firmness: float = 0.25,
     ) -> Floats:
-        """Yearly swing of every group, pulled towards the common one (see `levels.fit_swing`).
-
-        `firmness` holds the common one to the default; what was learned before is held as `FIRM_SWING`.
-        """
+        """Yearly swing of every group, pulled towards the common one (see `levels.fit_swing`)."""
         names = [f"{name}_{term}" for term in ("constant", "cosine", "sine")]
         is_known = all(part in self.held_means for part in names)
         start = np.array([self.held_means[part] for part in names]) if is_known else default
-        swing, common = fit_swing(group, day, value, count, start, spread, noise, FIRM_SWING if is_known else firmness)
+        swing, common = fit_swing(group, day, value, count, start, spread, noise, firmness, is_known)
         self.means.update(zip(names, common.tolist(), strict=True))
         return swing
 

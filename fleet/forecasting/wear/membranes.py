@@ -7,7 +7,7 @@ salt passage, until a usual gain. How long it takes to the limit of the unit fol
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -50,6 +50,8 @@ USUAL_SALT_GAIN: Final = 0.5
 SALT_LIMIT_SPREAD: Final = 0.1
 """A label names rejection in whole percent, and no two ways of normalising agree to better than a tenth of the salt
 passage; so many readings make a level certain, but not how far it is from the limit."""
+
+_USUAL_POWER: Final = 1.0
 
 POWERS: Final = np.array([0.7, 1.0, 1.5])
 """Shapes of a trend: use raised to this power; above 1 the loss speeds up."""
@@ -164,8 +166,17 @@ class _Weights:
     fresh_weight: Floats
 
 
+def _with_noise(readings: TrendInput, name: str, pool: Pool) -> TrendInput:
+    """The readings with the noise of the fleet, found by a first fit where it was not learned before."""
+    found = readings.noise_scale
+    if found is None:
+        found = fit_trend(without_steps(readings, find_steps(readings)), _USUAL_POWER).noise_scale
+    return replace(readings, noise_scale=pool.number(name, found))
+
+
 def _flow_curves(readings: TrendInput, loss: Floats, pool: Pool) -> _Curves:
     """Trends of the flow; of the logarithm of flow, `loss` may be lost, shape (segments, 1)."""
+    readings = _with_noise(readings, "flow_noise_scale", pool)
     steps = find_steps(readings)
     readings = without_steps(readings, steps)
     shape = (len(loss), len(POWERS), len(pooling.GRID))
@@ -180,12 +191,12 @@ def _flow_curves(readings: TrendInput, loss: Floats, pool: Pool) -> _Curves:
             lost = -steps.size[:, : number + 1].sum(axis=1)[:, None]
             crossing = steps.first_crossing(_until_flow_limit(loss - lost, power), number, crossing, NOMINAL_DAYS)
         until[:, index] = crossing
-        pool.means["flow_noise_scale"] = trend.noise_scale
     return _Curves(likelihood, until, next_until)
 
 
 def _salt_curves(readings: TrendInput, limit: Floats, pool: Pool) -> _Curves:
     """Trends of the salt passage; `limit` is how far its logarithm may rise from its centre, shape (segments,)."""
+    readings = _with_noise(readings, "salt_noise_scale", pool)
     steps = find_steps(readings)
     readings = without_steps(readings, steps)
     shape = (len(limit), len(POWERS), len(pooling.GRID))
@@ -201,7 +212,6 @@ def _salt_curves(readings: TrendInput, limit: Floats, pool: Pool) -> _Curves:
             after = _until_salt_limit(trend, gain, limit - risen, steps.doubt, power)
             crossing = steps.first_crossing(after, number, crossing, NOMINAL_DAYS)
         until[:, index] = crossing
-        pool.means["salt_noise_scale"] = trend.noise_scale
     return _Curves(likelihood, until, next_until)
 
 

@@ -39,17 +39,20 @@ SPREADS: Final = (0.06, 0.10, 0.15, 0.21, 0.28, 0.36, 0.46, 0.6, 0.8, 1.1)
 @dataclass(frozen=True)
 class Places:
     """What is known of places beforehand: covariates of g, shape (places, covariates), and the groups that they share
-    part of it with, by kind of group: a name for every place, empty when it has none."""
+    part of it with, by kind of group: a name for every place, empty when it has none; `names` of the places themselves,
+    by which they are known again."""
 
     covariates: Floats
     groups: dict[str, Ids] = field(default_factory=dict)
+    names: Ids | None = None
 
     def __len__(self) -> int:
         return len(self.covariates)
 
     def take(self, rows: Indexes | slice) -> "Places":
         """Only these places."""
-        return Places(self.covariates[rows], {kind: names[rows] for kind, names in self.groups.items()})
+        names = None if self.names is None else self.names[rows]
+        return Places(self.covariates[rows], {kind: group[rows] for kind, group in self.groups.items()}, names)
 
 
 @dataclass(frozen=True)
@@ -80,7 +83,7 @@ class Hyper:
         centre = self.centre(places)
         variance = np.full(len(places), self.place_spread**2 + self.mean_spread**2)
         for kind, shared in self.common.items():
-            mean, doubt = shared.offset(places.groups[kind])
+            mean, doubt = shared.offset(places.groups[kind], places.names)
             centre = centre + mean
             variance = variance - shared.spread**2 + doubt
         return centre, np.maximum(variance, 0.0)
@@ -368,7 +371,7 @@ def teach_shared(hyper: Hyper, shown: Floats, places: Places) -> tuple[Hyper, Fl
     kinds: dict[str, Shared] = {}
     for kind, names in places.groups.items():
         shared, offsets, doubt = teach(shown, names, variance)
-        kinds[kind] = shared
+        kinds[kind] = shared if places.names is None else shared.and_told(names, places.names, offsets, doubt)
         centre = centre + offsets
         variance = np.maximum(variance - shared.spread**2 + doubt, 0.0)
         if offsets.any():

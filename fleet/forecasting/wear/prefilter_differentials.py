@@ -126,23 +126,31 @@ def _swing_of_line(
     usual_kpa = np.nan_to_num(median_by_group(off, of_age, len(AGE_EDGES) + 1))
     off -= np.array([pool.number(f"{name}_at_age_{k}", float(kpa)) for k, kpa in enumerate(usual_kpa)])[of_age]
     terms = swing_terms(day)
-    swing: Floats = np.zeros((count, 3))
-    apart_kpa = SWING_SPREAD_KPA
-    for _ in range(SWING_ROUNDS):
-        expected = (swing[unit[shown]] * terms[shown]).sum(axis=1)
-        swing = pool.swing(
-            name,
-            unit[shown],
-            day[shown],
-            expected + np.clip(off - expected, -LINE_SPREAD_KPA, LINE_SPREAD_KPA),
-            count,
-            np.zeros(3),
-            np.full(3, apart_kpa),
-            LINE_SPREAD_KPA,
-            firmness=apart_kpa / SWING_SPREAD_KPA,
-        )
-        common_kpa = np.hypot(pool.means[f"{name}_cosine"], pool.means[f"{name}_sine"])
-        apart_kpa = max(SWING_APART * common_kpa, LEAST_APART_KPA)
+
+    def found(means: Pool) -> Floats:
+        swing: Floats = np.zeros((count, 3))
+        apart_kpa = SWING_SPREAD_KPA
+        for _ in range(SWING_ROUNDS):
+            expected = (swing[unit[shown]] * terms[shown]).sum(axis=1)
+            swing = means.swing(
+                name,
+                unit[shown],
+                day[shown],
+                expected + np.clip(off - expected, -LINE_SPREAD_KPA, LINE_SPREAD_KPA),
+                count,
+                np.zeros(3),
+                np.full(3, apart_kpa),
+                LINE_SPREAD_KPA,
+                firmness=apart_kpa / SWING_SPREAD_KPA,
+            )
+            common_kpa = np.hypot(means.means[f"{name}_cosine"], means.means[f"{name}_sine"])
+            apart_kpa = max(SWING_APART * common_kpa, LEAST_APART_KPA)
+        return swing
+
+    swing = found(pool)
+    if f"{name}_cosine" not in pool.held_means:
+        # once more with the common one as it was found, as whoever is forecast by this lesson alone
+        swing = found(Pool(pool.means))
     return (swing[unit, 1:] * terms[:, 1:]).sum(axis=1)
 
 

@@ -59,8 +59,7 @@ def load_left(
         What a fleet has taught before; learned from this fleet when None.
     """
     segments = stage.segments
-    habit = _habit(stage) if hyper is None else hyper.habit
-    prior = replace(stage.model.prior, habit=habit)
+    prior = replace(stage.model.prior, habit=_habit(stage, hyper))
     evidence = gather(stage, conditions, visits, prior.start())
     has_reading = np.bincount(stage.reading_segment, minlength=len(segments)) > 0
     informative = has_reading | (evidence.lead_reason != 0) | (evidence.lag_reason != 0)
@@ -204,9 +203,12 @@ def _with_rules(
     return out
 
 
-def _habit(stage: StageInput) -> Habit:
-    """The usual habit, with what the last reading before each removal shows of the words of this fleet."""
+def _habit(stage: StageInput, hyper: pooling.Hyper | None = None) -> Habit:
+    """The usual habit, with what the last reading before each removal shows of the words of this fleet, or showed of
+    the one that was learned from before: evidence is gathered in the same way then."""
     segments, prior = stage.segments, stage.model.prior
+    if hyper is not None:
+        return replace(prior.habit, wrong=hyper.habit.wrong, words=hyper.habit.words)
     past, segment = _last_readings(stage)
     reason = segments.lead_reason
     if prior.is_end_seen:

@@ -7,7 +7,7 @@ propagation with one step, which is exact when the messages are normal).
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -25,6 +25,9 @@ FEWEST_PLACES: Final = 4
 
 FEWEST_GROUPS: Final = 3
 
+DIGITS: Final = 6
+"""Decimals of what a place is told: enough for a tenth of an hour in a life of years."""
+
 DOUBT: Final = 1.0
 """What is common must better the log-likelihood by so much before it is believed: one more parameter (Akaike)."""
 
@@ -32,19 +35,41 @@ DOUBT: Final = 1.0
 @dataclass(frozen=True)
 class Shared:
     """One kind of group: `spread` of u over the groups, and for each taught group the mean of u times its precision,
-    and the precision."""
+    and the precision. `told` has mean and variance of u for each place that was there, by its group and name: what
+    the others said, for it must not hear itself when it is forecast again."""
 
     spread: float = 0.0
     taught: Mapping[str, tuple[float, float]] | None = None
+    told: Mapping[str, tuple[float, float]] | None = None
 
-    def offset(self, group: Ids) -> tuple[Floats, Floats]:
-        """Mean and variance of u for the group of every place."""
+    def offset(self, group: Ids, place: Ids | None = None) -> tuple[Floats, Floats]:
+        """Mean and variance of u for the group of every place; those of names are told what they were."""
         taught = self.taught or {}
         names, at = np.unique(group.astype(str), return_inverse=True)
         lessons = np.array([taught.get(name, (0.0, 0.0)) for name in names.tolist()]).reshape(len(names), 2)[at]
         precision = np.where(lessons[:, 1] > 0, lessons[:, 1], 1.0)
         mean = lessons[:, 0] / precision
-        return mean, np.where(lessons[:, 1] > 0, 1.0 / precision, self.spread**2)
+        variance = np.where(lessons[:, 1] > 0, 1.0 / precision, self.spread**2)
+        told = self.told or {}
+        if place is not None and told:
+            for row, key in enumerate(_keys(group, place)):
+                mean[row], variance[row] = told.get(key, (mean[row], variance[row]))
+        return mean, variance
+
+    def and_told(self, group: Ids, place: Ids, mean: Floats, variance: Floats) -> "Shared":
+        """The same, with what every place of a taught group was told."""
+        taught = self.taught or {}
+        told = {
+            key: (round(float(u), DIGITS), round(float(doubt), DIGITS))
+            for key, name, u, doubt in zip(_keys(group, place), group.tolist(), mean, variance, strict=True)
+            if str(name) in taught
+        }
+        return replace(self, told=told)
+
+
+def _keys(group: Ids, place: Ids) -> list[str]:
+    """A place that joins another group, with another item, is a stranger there."""
+    return [f"{own} {name}" for own, name in zip(group.tolist(), place.tolist(), strict=True)]
 
 
 def teach(shown: Floats, group: Ids, variance: Floats) -> tuple[Shared, Floats, Floats]:

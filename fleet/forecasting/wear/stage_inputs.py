@@ -80,13 +80,22 @@ def places_of(fleet: Fleet, columns: Columns, *covariates: Floats) -> Places:
     at = current_items(fleet, current_placements(fleet)[columns.lead_position])
     item = np.append(fleet.items.item_id.astype(str), "").astype(object)[at]
     stacked = np.stack(covariates, axis=1) if covariates else np.zeros((len(columns), 0))
-    return Places(stacked, {"supply": supply, "item": item})
+    names = fleet.positions.position_id[columns.lead_position]
+    return Places(stacked, {"supply": supply, "item": item}, names)
 
 
-def _labels(fleet: Fleet, placement: Indexes, label: Floats, default: float) -> Floats:
-    """Label capacity of the item of every placement; items without one take the median of those that have one."""
+def _labels(
+    fleet: Fleet, placements: tuple[Indexes, Indexes], label: Floats, default: float, columns: Columns, pool: Pool
+) -> tuple[Floats, Floats]:
+    """Label capacity of the items of leads and lags; items without one take the median of those that have one."""
     stated = label[np.isfinite(label)]
-    usual = float(np.median(stated)) if len(stated) else default
+    name = f"usual_label_{words.STAGES[columns.stage]}"
+    usual = pool.number(name, float(np.median(stated)) if len(stated) else default)
+    lead, lag = (_label(fleet, placement, label, usual) for placement in placements)
+    return lead, lag
+
+
+def _label(fleet: Fleet, placement: Indexes, label: Floats, usual: float) -> Floats:
     if not len(fleet.items):
         return np.full(len(placement), usual)
     item = np.where(placement >= 0, fleet.placements.item_index[placement], -1)
@@ -152,8 +161,9 @@ def resin_input(fleet: Fleet, readings: Readings, conditions: Conditions, limits
     outlet_readings = StageReadings(between, outlet_readings.after, entering, outlet_readings.resolution)
     items = fleet.items
     label = resin_capacity_meq(items.resin_volume_l, items.resin_capacity_eq_per_l)
-    lead = _labels(fleet, segments.lead, label, 1000.0 * DEFAULT_RESIN_EQ)
-    lag = _labels(fleet, segments.lag, label, 1000.0 * DEFAULT_RESIN_EQ)
+    lead, lag = _labels(
+        fleet, (segments.lead, segments.lag), label, 1000.0 * DEFAULT_RESIN_EQ, columns, conditions.pool
+    )
     owner = columns.unit[segments.column]
     allowed = limits.product_tds_mg_per_l[owner]
     at_end = conditions.permeate_tds_mg_per_l[owner, conditions.timeline.step_of(segments.end)]
@@ -196,8 +206,9 @@ def carbon_input(fleet: Fleet, readings: Readings, conditions: Conditions, limit
         resolution=np.full(len(rows), 0.05),
     )
     label = 1000.0 * fleet.items.chlorine_capacity_g
-    lead = _labels(fleet, segments.lead, label, 1000.0 * DEFAULT_CHLORINE_CAPACITY_G)
-    lag = _labels(fleet, segments.lag, label, 1000.0 * DEFAULT_CHLORINE_CAPACITY_G)
+    lead, lag = _labels(
+        fleet, (segments.lead, segments.lag), label, 1000.0 * DEFAULT_CHLORINE_CAPACITY_G, columns, conditions.pool
+    )
     owner = columns.unit[segments.column]
     at_end = conditions.chlorine_mg_per_l[owner, conditions.timeline.step_of(segments.end)]
     return StageInput(
@@ -251,8 +262,7 @@ def finishing_input(
     label = getattr(fleet.items, finishing.label)
     # A label of another stage says nothing here.
     label = np.where(fleet.items.stage == stage, label, np.nan)
-    lead = _labels(fleet, segments.lead, label, finishing.usual_label)
-    lag = _labels(fleet, segments.lag, label, finishing.usual_label)
+    lead, lag = _labels(fleet, (segments.lead, segments.lag), label, finishing.usual_label, columns, conditions.pool)
     nothing = np.full(len(rows), np.nan)
     return StageInput(
         stage=stage,
@@ -331,7 +341,8 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
     unit, day = readings.unit_index[rows], readings.day[rows]
     read = _brought_to_reference(fleet, readings, conditions, rows, differentials.differential_kpa[differential])
     is_whole = differentials.is_whole[differential]
-    label = _labels(fleet, segments.lead, fleet.items.rated_volume_l, DEFAULT_RATED_VOLUME_L)
+    stated = fleet.items.rated_volume_l
+    label, _ = _labels(fleet, (segments.lead, segments.lag), stated, DEFAULT_RATED_VOLUME_L, columns, conditions.pool)
     used = conditions.at(words.SEDIMENT, unit, day)
     used = (used - conditions.at(words.SEDIMENT, unit, segments.start[segment])) / label[segment]
     is_fresh = (
@@ -399,8 +410,7 @@ def _clean_differentials(pool: Pool, unit: Indexes, fresh_kpa: Floats, count: in
         "clean_differential",
         unit,
         fresh_kpa,
-        np.zeros(count, dtype=np.int64),
-        count,
+        np.full(count, "", dtype=object),
         default=CLEAN_FILTER_KPA,
         noise=9.0,
         spread=6.0,
@@ -431,8 +441,7 @@ def _turbidity(fleet: Fleet, columns: Columns, pool: Pool) -> Floats:
         "log_turbidity",
         fleet.feed_water.site_index[is_measured],
         turbidity[is_measured],
-        np.unique(fleet.sites.supply.astype(str), return_inverse=True)[1].astype(np.int64),
-        sites,
+        fleet.sites.supply,
         default=np.log(0.5),
         noise=0.4,
         spread=0.5,

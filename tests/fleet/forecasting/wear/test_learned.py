@@ -35,22 +35,25 @@ def test_a_number_that_is_known_is_kept():
     assert pool.means == {"bias": 0.2, "other": 0.7}
 
 
-def test_a_mean_that_is_known_yields_less_to_three_readings_than_a_guess():
-    def mean(held_means):
+def test_a_mean_that_is_known_does_not_yield_to_the_readings_at_hand():
+    def mean(held_means, parents=("a", "a")):
         pool = Pool(held_means)
-        values = pool.mean(
-            "level", ONE, np.full(3, 5.0), np.zeros(2, dtype=np.int64), 2, default=1.0, noise=1.0, spread=1.0
-        )
-        return values, pool.means["level"]
+        parent = np.array(parents, dtype=object)
+        values = pool.mean("level", ONE, np.full(3, 5.0), parent, default=1.0, noise=1.0, spread=1.0)
+        return values, pool.means
 
-    (read, unread), whole = mean({})
+    (read, unread), found = mean({})
     assert unread < read < 5.0
     # the guess counts as a tenth of a supply of variance 4; three readings as 1/(4 + (1/3 + 1)):
     weight = 1.0 / (4.0 + 4.0 / 3.0)
-    assert whole == pytest.approx((5.0 * weight + 1.0 * 0.025) / (weight + 0.025))
-    (held, _), whole_held = mean({"level": 1.0})
-    assert whole_held == pytest.approx((5.0 * weight + 1.0 * 12.5) / (weight + 12.5))
-    assert held < read
+    assert found["level"] == pytest.approx((5.0 * weight + 1.0 * 0.025) / (weight + 0.025))
+    assert found["level of 'a'"] == pytest.approx(unread)
+    again, held = mean(found)
+    assert again == pytest.approx([read, unread])
+    assert held == pytest.approx(found)
+    # The supply that was taught is held to, and of another one the whole is all that is known.
+    (elsewhere, beside), _ = mean({"level": 1.0, "level of 'a'": 2.0}, ("b", "a"))
+    assert (elsewhere, beside) == pytest.approx(((3.0 * 5.0 + 1.0) / 4.0, 2.0))
 
 
 def test_a_swing_that_is_known_is_held_to():
@@ -66,7 +69,20 @@ def test_a_swing_that_is_known_is_held_to():
     assert own == pytest.approx([10.0, 4.0, 0.0], abs=0.15)
     assert common == pytest.approx([10.0, 4.0, 0.0], abs=0.3)
     held_terms = {"t_constant": 0.0, "t_cosine": 0.0, "t_sine": 0.0}
-    _, held = swing(held_terms)
-    assert abs(held[0]) < 0.7 * common[0]
+    followed, held = swing(held_terms)
+    assert held == [0.0, 0.0, 0.0]
+    assert followed == pytest.approx(own, abs=0.2)
     _, partly = swing({"t_constant": 0.0})
     assert partly == pytest.approx(common)
+
+
+@pytest.mark.parametrize("name", ["recorded well", "recorded badly"])
+def test_a_unit_alone_is_forecast_as_among_all_of_its_fleet(name):
+    """To a tenth of an hour: what a unit's cartridges are said to last must not hang on whichever others had news."""
+    fleet = recorded_fleet(name)
+    whole = forecast(fleet)
+    taught = Learned.from_dict(json.loads(json.dumps(whole.learned.to_dict())))
+    for unit in range(len(fleet.units)):
+        alone = forecast(fleet.only_units([unit]), learned=taught)
+        among = whole.grid_day[fleet.positions.unit_index == unit]
+        np.testing.assert_allclose(alone.grid_day - fleet.as_of_day, among - fleet.as_of_day, rtol=2e-4, atol=0.005)

@@ -110,6 +110,19 @@ def _usual(pool: Pool, name: str, values: Floats) -> Floats:
     return np.clip(logs - middle, -3.0, 3.0)
 
 
+def duty_over_usual(fleet: Fleet, conditions: Conditions) -> Floats:
+    """Logarithm of the share of its rated flow that the membrane of every unit makes, less what is usual in the fleet;
+    0 where no rated flow is known."""
+    rated = np.full(len(fleet.units), np.nan)
+    item = current_items(fleet, current_placements(fleet))
+    rows = np.flatnonzero((fleet.positions.stage == words.MEMBRANE) & (item >= 0))
+    rated[fleet.positions.unit_index[rows]] = fleet.items.rated_flow_l_per_day[item[rows]]
+    duty = np.log(np.maximum(conditions.product_l_per_day.mean(axis=1), 1e-3) / rated)
+    is_known = np.isfinite(duty)
+    middle = conditions.pool.number("log_duty", float(np.median(duty[is_known])) if is_known.any() else 0.0)
+    return np.where(is_known, np.clip(duty - middle, -2.5, 2.5), 0.0)
+
+
 def _label_and_load(
     columns: Columns, segments: Segments, label: Floats, conditions: Conditions
 ) -> tuple[Floats, Floats]:

@@ -29,7 +29,7 @@ from scheduling.planning.rounds.problem import (
 )
 from scheduling.planning.rounds.reasons import DayReason, InstallerReason, PlaceReason, Why, reasons_of
 from scheduling.planning.rounds.replan import Replanned, replan
-from scheduling.planning.rounds.solve import Progress, RoundPlan, plan_rounds
+from scheduling.planning.rounds.solve import Progress, RoundPlan, plan_rounds, usual_iterations
 from scheduling.planning.rounds.unserved import Unserved, UnservedReason
 from scheduling.planning.travel.traffic import Traffic
 
@@ -73,4 +73,5 @@ __all__ = [
     "rates_of",
     "reasons_of",
     "replan",
+    "usual_iterations",
 ]

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scheduling.planning.rounds.evaluate import may_be_driven
 from scheduling.planning.rounds.insertion import PlanDict, place_the_musts, working_cells
 from scheduling.planning.rounds.problem import RoundProblem
+from scheduling.planning.rounds.schedule import left_of_day_s
 
 #: Added to the time a visit takes, so that very short ones do not crowd out all others.
 _SPARE_S = 300
@@ -16,47 +17,73 @@ _TRIED = 4
 
 
 class _Cell:
-    """The offers of one round to every visit left out: best place, and what it saves for its time."""
+    """The offers of one round to every visit left out: what each saves there for its time, at its best place."""
 
     def __init__(self, problem: RoundProblem, cell: tuple[int, int]) -> None:
         self.problem, self.cell = problem, cell
         self.stops: tuple[int, ...] = ()
-        n = len(problem.candidates)
-        self.open = np.zeros(n, dtype=np.bool_)
-        if cell[1] in problem.spans:
-            self.open[problem.spans[cell[1]][0]] = True
-        self.open &= problem.may_be_served[cell[0]]
-        self.worth = problem.worths_cents(*cell)
-        self.service = problem.service_s
-        self.nodes = len(problem.installers) + np.arange(n, dtype=np.int64)
-        self.offers: NDArray[np.float64] = np.full((n, _TRIED), -np.inf)
-        self.places: NDArray[np.int64] = np.zeros((n, _TRIED), dtype=np.int64)
+        candidates = problem.spans[cell[1]][0] if cell[1] in problem.spans else np.zeros(0, dtype=np.int64)
+        self._may_hold = np.unique(candidates[problem.may_be_served[cell[0]][candidates]])
+        self._asked: NDArray[np.int64] = self._may_hold[:0]
+        self._scores: NDArray[np.float64] = np.zeros(0)
+        self._tried: dict[int, int] = {}
+        self.best, self._at = -np.inf, 0
 
-    def update(self, stops: tuple[int, ...], waiting: NDArray[np.int64]) -> None:
+    def update(self, stops: tuple[int, ...], is_waiting: NDArray[np.bool_]) -> None:
         """Price every waiting visit in the round as it now is."""
-        self.stops = stops
+        self.stops, self._tried = stops, {}
+        asked = self._may_hold[is_waiting[self._may_hold]]
+        scores = self._price(asked).max(axis=0, initial=-np.inf)
+        is_offered = np.isfinite(scores)
+        self._asked, self._scores = asked[is_offered], scores[is_offered]
+        self.find_best()
+
+    def _price(self, asked: NDArray[np.int64]) -> NDArray[np.float64]:
+        """What visits save for their time at each place of the round, places x visits; minus infinity where one does
+        not fit or saves nothing."""
         problem = self.problem
-        shift, _, latest_home = problem.working_days[self.cell]
-        path = np.array(problem.path(*self.cell, stops))
+        path = np.array(problem.path(*self.cell, self.stops))
         before, after = path[:-1], path[1:]
         cents, seconds = problem.driving_cents, problem.travel.seconds
-        busy = int(seconds[before, after].sum()) + sum(problem.candidates[c].service_s for c in stops)
-        spare = latest_home - shift.start_s - busy
-        ask = waiting[self.open[waiting]]
-        self.offers[:] = -np.inf
-        if ask.size == 0:
-            return
-        new = self.nodes[ask]
-        detour = cents[before][:, new] + cents[np.ix_(new, after)].T - cents[before, after][:, None]
-        takes = seconds[before][:, new] + seconds[np.ix_(new, after)].T - seconds[before, after][:, None]
-        gain = self.worth[ask] - detour
-        score = np.where(
-            (takes + self.service[ask] <= spare) & (gain > 0), gain / (self.service[ask] + takes + _SPARE_S), -np.inf
-        )
-        tried = min(_TRIED, score.shape[0])
-        order = np.argsort(-score, axis=0, kind="stable")[:tried]
-        self.places[ask, :tried] = order.T
-        self.offers[ask, :tried] = np.take_along_axis(score, order, axis=0).T
+        busy = int(seconds[before, after].sum()) + sum(problem.candidates[c].service_s for c in self.stops)
+        spare = left_of_day_s(problem, *self.cell, busy)
+        new = len(problem.installers) + asked
+        detour = cents[np.ix_(before, new)] + cents[np.ix_(new, after)].T - cents[before, after][:, None]
+        takes = seconds[np.ix_(before, new)] + seconds[np.ix_(new, after)].T - seconds[before, after][:, None]
+        service = problem.service_s[asked]
+        gain = problem.worths_cents(*self.cell)[asked] - detour
+        fits = (takes + service <= spare) & (gain > 0)
+        return np.where(fits, gain / (service + takes + _SPARE_S), -np.inf)
+
+    def find_best(self) -> None:
+        """Look for the best offer anew."""
+        self._at = int(np.argmax(self._scores)) if self._scores.size else 0
+        self.best = float(self._scores[self._at]) if self._scores.size else -np.inf
+
+    def candidate(self) -> int:
+        """Whose offer is the best."""
+        return int(self._asked[self._at])
+
+    def withdraw(self) -> None:
+        """The best offer is none any more: its visit is served elsewhere."""
+        self._scores[self._at] = -np.inf
+        self.find_best()
+
+    def with_best(self) -> tuple[int, ...]:
+        """The stops with the visit of the best offer at its place."""
+        k = self.candidate()
+        order = np.argsort(-self._price(self._asked[self._at : self._at + 1])[:, 0], kind="stable")
+        place = int(order[self._tried.get(k, 0)])
+        return (*self.stops[:place], k, *self.stops[place:])
+
+    def try_next_place(self) -> None:
+        """The best offer cannot be driven: its next best place in this round comes up in turn."""
+        k = self.candidate()
+        scores = np.sort(self._price(self._asked[self._at : self._at + 1])[:, 0])[::-1]
+        tried = self._tried.get(k, 0) + 1
+        self._tried[k] = tried
+        self._scores[self._at] = scores[tried] if tried < min(_TRIED, scores.size) else -np.inf
+        self.find_best()
 
 
 def greedy_plan(problem: RoundProblem) -> PlanDict:
@@ -65,31 +92,26 @@ def greedy_plan(problem: RoundProblem) -> PlanDict:
     Every round in the answer can be driven.
     """
     plan = place_the_musts(problem, {})
-    served = {c for stops in plan.values() for c in stops}
-    waiting = np.array([k for k in range(len(problem.candidates)) if k not in served], dtype=np.int64)
+    is_waiting = np.ones(len(problem.candidates), dtype=np.bool_)
+    is_waiting[[c for stops in plan.values() for c in stops]] = False
     cells = [_Cell(problem, cell) for cell in working_cells(problem)]
-    if not cells or waiting.size == 0:
+    if not cells or not is_waiting.any():
         return plan
     for cell in cells:
-        cell.update(plan.get(cell.cell, ()), waiting)
-    best = np.stack([cell.offers[:, 0] for cell in cells])
+        cell.update(plan.get(cell.cell, ()), is_waiting)
+    best = np.array([cell.best for cell in cells])
     while True:
-        number, k = np.unravel_index(int(np.argmax(best)), best.shape)
-        if not np.isfinite(best[number, k]):
+        number = int(np.argmax(best))
+        if not np.isfinite(best[number]):
             return plan
-        cell = cells[int(number)]
-        place = int(cell.places[k, 0])
-        tried = (*cell.stops[:place], int(k), *cell.stops[place:])
-        if not may_be_driven(problem, *cell.cell, tried):
-            # its next best place in this round comes up in turn
-            cell.offers[k, :-1], cell.offers[k, -1] = cell.offers[k, 1:].copy(), -np.inf
-            cell.places[k, :-1] = cell.places[k, 1:].copy()
-            best[number, k] = cell.offers[k, 0]
-            continue
-        plan[cell.cell] = tried
-        waiting = waiting[waiting != k]
-        best[:, k] = -np.inf
-        for other in cells:
-            other.offers[k] = -np.inf
-        cell.update(tried, waiting)
-        best[number] = cell.offers[:, 0]
+        cell = cells[number]
+        k = cell.candidate()
+        if not is_waiting[k]:
+            cell.withdraw()
+        elif may_be_driven(problem, *cell.cell, tried := cell.with_best()):
+            plan[cell.cell] = tried
+            is_waiting[k] = False
+            cell.update(tried, is_waiting)
+        else:
+            cell.try_next_place()
+        best[number] = cell.best

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 
@@ -51,25 +52,34 @@ def round_total_cents(problem: RoundProblem, installer: int, day: int, stops: tu
 class Rooms:
     """The rounds of a plan with the time that they leave over, asked by one visit after another where it might fit.
 
-    It holds while the plan does: where a round is changed, another is made.
+    Where a round of the plan is changed, they are told (`changed`).
     """
 
     def __init__(self, problem: RoundProblem, plan: Plan, cells: Iterable[tuple[int, int]] | None = None) -> None:
         self._problem = problem
         self.cells = working_cells(problem) if cells is None else list(cells)
-        before: list[int] = []
-        after: list[int] = []
-        owner: list[int] = []
-        for number, cell in enumerate(self.cells):
-            path = problem.path(*cell, plan.get(cell, ()))
-            before += path[:-1]
-            after += path[1:]
-            owner += [number] * (len(path) - 1)
-        self._before, self._after = np.array(before, dtype=np.int64), np.array(after, dtype=np.int64)
-        spare = np.array([spare_s(problem, *cell, plan.get(cell, ())) for cell in self.cells], dtype=np.int64)
-        self._owner = np.array(owner, dtype=np.int64)
+        self._number = {cell: number for number, cell in enumerate(self.cells)}
+        self._legs = [self._legs_of(cell, plan.get(cell, ())) for cell in self.cells]
+        self._together()
+
+    def _legs_of(self, cell: tuple[int, int], stops: tuple[int, ...]) -> tuple[list[int], list[int], int]:
+        """Where each leg of a round begins and ends, and the seconds that the round leaves over."""
+        path = self._problem.path(*cell, stops)
+        return path[:-1], path[1:], spare_s(self._problem, *cell, stops)
+
+    def _together(self) -> None:
+        sizes = [len(before) for before, _, _ in self._legs]
+        self._before = np.fromiter(chain.from_iterable(before for before, _, _ in self._legs), np.int64, sum(sizes))
+        self._after = np.fromiter(chain.from_iterable(after for _, after, _ in self._legs), np.int64, sum(sizes))
+        self._owner = np.repeat(np.arange(len(self.cells), dtype=np.int64), sizes)
+        spare = np.array([spare for _, _, spare in self._legs], dtype=np.int64)
         # seconds of a visit and of the way to it that the round of each leg still has, the leg itself given up
-        self._over = spare[self._owner] + problem.travel.seconds[self._before, self._after] if owner else spare[:0]
+        self._over = spare[self._owner] + self._problem.travel.seconds[self._before, self._after]
+
+    def changed(self, cell: tuple[int, int], stops: tuple[int, ...]) -> None:
+        """One of the rounds is another one now."""
+        self._legs[self._number[cell]] = self._legs_of(cell, stops)
+        self._together()
 
     def that_may_hold(self, k: int, cells: Iterable[tuple[int, int]] | None = None) -> list[tuple[int, int]]:
         """Those of the rounds that have a place for a visit by the time it takes, windows and lunch left out.
@@ -175,7 +185,7 @@ def place_the_musts(problem: RoundProblem, plan: Plan) -> PlanDict:
                 continue
             insertion = room[0]
         result[insertion.installer, insertion.day] = insertion.stops
-        rooms = Rooms(problem, result)
+        rooms.changed((insertion.installer, insertion.day), insertion.stops)
     return result
 
 
@@ -216,7 +226,7 @@ def polish(problem: RoundProblem, plan: Plan, cells: Iterable[tuple[int, int]] |
         insertion = cheapest_insertion(problem, result, k, rooms.that_may_hold(k))
         if insertion is not None and insertion.extra_cents < 0:
             result[insertion.installer, insertion.day] = insertion.stops
-            rooms = Rooms(problem, result, open_cells)
+            rooms.changed((insertion.installer, insertion.day), insertion.stops)
     return result
 
 

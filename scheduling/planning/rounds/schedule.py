@@ -172,14 +172,23 @@ def keeps_time(problem: RoundProblem, installer: int, day: int, stops: Sequence[
 
 
 def spare_s(problem: RoundProblem, installer: int, day: int, stops: Sequence[int]) -> int:
-    """Seconds of a working day that driving and working leave over, however it is timed: lunch and waiting left out.
+    """Seconds of a working day that driving and working leave over, however it is timed: waiting left out.
 
     What takes longer than that fits nowhere into the round, so that searching need not time it.
     """
-    shift, _, latest_home = problem.working_days[installer, day]
     rows, path = problem.seconds_rows, problem.path(installer, day, stops)
     driving = sum(rows[here][there] for here, there in pairwise(path))
-    return latest_home - shift.start_s - driving - sum(problem.candidates[stop].service_s for stop in stops)
+    return left_of_day_s(problem, installer, day, driving + sum(problem.candidates[stop].service_s for stop in stops))
+
+
+def left_of_day_s(problem: RoundProblem, installer: int, day: int, busy_s: int) -> int:
+    """Seconds of a working day beside those of driving and working, and of lunch unless they may come home to it."""
+    shift, lunch, latest_home = problem.working_days[installer, day]
+    left = latest_home - shift.start_s - busy_s
+    if lunch is None:
+        return left
+    until_lunch_at_home = lunch.latest_start_s - shift.start_s - busy_s
+    return max(left - lunch.duration_s, min(left, until_lunch_at_home))
 
 
 def _write_out(

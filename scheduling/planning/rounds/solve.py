@@ -15,7 +15,7 @@ import pyvrp
 
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.rounds.evaluate import Evaluation, Plan, Route, evaluate
-from scheduling.planning.rounds.greedy import greedy_plan
+from scheduling.planning.rounds.first import first_plan
 from scheduling.planning.rounds.insertion import PlanDict, place_the_musts, polish, repair_round, working_cells
 from scheduling.planning.rounds.model import RoundModel, WarmStartError
 from scheduling.planning.rounds.model_build import build_model
@@ -37,8 +37,12 @@ BLOCK_DAYS = 2
 BLOCK_CELLS = 10
 #: Visits left out that a block may take in.
 BLOCK_POOL = 150
-BLOCK_SECONDS = 4.0
-BLOCK_ITERATIONS = 2_000
+#: Effort of a block: no more than its share of the whole, so that none goes without; at most and at least so much.
+BLOCK_SECONDS = (0.3, 4.0)
+BLOCK_ITERATIONS = (200, 2_000)
+#: What is usual: so many for each round, which is what lets the effort grow in step with the company.
+ROUND_ITERATIONS = 100
+LEAST_ITERATIONS = 3_000
 
 #: Makes the plan the search starts from.
 StartPlan = Callable[[RoundProblem], Plan]
@@ -112,7 +116,7 @@ def plan_rounds(
     seed: int = 0,
     on_progress: Callable[[Progress], None] | None = None,
     should_stop: Callable[[], bool] | None = None,
-    start: StartPlan = greedy_plan,
+    start: StartPlan = first_plan,
 ) -> RoundPlan:
     """Plan the rounds of a horizon.
 
@@ -169,6 +173,11 @@ def plan_rounds(
     )
 
 
+def usual_iterations(problem: RoundProblem) -> int:
+    """The effort that is usual for a problem: in step with its rounds."""
+    return max(LEAST_ITERATIONS, ROUND_ITERATIONS * len(working_cells(problem)))
+
+
 def why_unserved(problem: RoundProblem, plan: Plan) -> tuple[Unserved, ...]:
     """A reason for every candidate left out; the reason of a pair that belongs together is the reason of both."""
     merged = merge_pairs(problem)
@@ -221,18 +230,23 @@ class _Effort:
             return (self._iterations_used + running) / self._iterations
         return min(1.0, (time.monotonic() - self._began) / (self._seconds or 1.0))
 
-    def next_step(self, *, share: float | None) -> tuple[int | None, float | None] | None:
-        """Iterations or seconds of the next step, a share of the whole or (None) a block; None: the effort is spent."""
+    def next_step(self, *, share: float, is_block: bool = False) -> tuple[int | None, float | None] | None:
+        """Iterations or seconds of the next step, a share of the whole; None: the effort is spent."""
         if self.asked_to_stop():
             return None
         if self._iterations is not None:
             iterations_left = self._iterations - self._iterations_used
-            most = BLOCK_ITERATIONS if share is None else math.ceil(self._iterations * share)
+            most = math.ceil(self._iterations * share)
+            if is_block:
+                most = min(max(most, BLOCK_ITERATIONS[0]), BLOCK_ITERATIONS[1])
             return None if iterations_left <= 0 else (min(iterations_left, most), None)
         left_s = (self._seconds or 0.0) - (time.monotonic() - self._began)
         if left_s <= 0.05:
             return None
-        return None, min(left_s, BLOCK_SECONDS if share is None else (self._seconds or 0.0) * share)
+        most_s = (self._seconds or 0.0) * share
+        if is_block:
+            most_s = min(max(most_s, BLOCK_SECONDS[0]), BLOCK_SECONDS[1])
+        return None, min(left_s, most_s)
 
     def spend(self, iterations: int | None) -> None:
         self._iterations_used += iterations or 0
@@ -277,7 +291,8 @@ class _Search:
             self._tell(words.DONE, 0)
             return
         blocks: list[list[tuple[int, int]]] = []
-        while (step := self._effort.next_step(share=None)) is not None:
+        share = BLOCK_CELLS / len(cells)
+        while (step := self._effort.next_step(share=share, is_block=True)) is not None:
             if not blocks:
                 blocks = self._blocks(cells)
             self._improve(blocks.pop(), *step)

@@ -15,7 +15,7 @@ from scheduling.planning.rounds.insertion import (
     round_total_cents,
 )
 from scheduling.planning.rounds.problem import RoundProblem
-from scheduling.planning.rounds.schedule import keeps_time
+from scheduling.planning.rounds.schedule import keeps_time, left_of_day_s
 from scheduling.planning.words import rounds as words
 
 
@@ -81,18 +81,20 @@ def _explain(problem: RoundProblem, plan: Plan, k: int, rooms: Rooms, exchanges:
     cells = [cell for cell in rooms.cells if cell[0] in able and cell[1] in problem.starts[k]]
     if not cells:
         return Unserved(c.key, UnservedReason.NO_OPEN_DAY, words.no_open_day(c.name, problem.days))
-    alone = [cell for cell in cells if may_be_driven(problem, *cell, (k,))]
-    if not alone:
+    # Where it is worth most comes first, since one round that it could have alone is enough to know.
+    by_worth = sorted(cells, key=lambda cell: -problem.worth_cents(cell[0], k, cell[1]))
+    alone = next((cell for cell in by_worth if may_be_driven(problem, *cell, (k,))), None)
+    if alone is None:
         if not any(keeps_time(problem, *cell, (k,)) for cell in cells):
             return Unserved(c.key, UnservedReason.CANNOT_BE_REACHED, words.longer_than_a_shift(c.name))
         return Unserved(c.key, UnservedReason.VAN_STOCK, words.no_van_carries(c.name, c.parts))
-    if not c.must and all(problem.worth_cents(p, k, day) <= 0 for p, day in alone):
-        extra = -max(problem.worth_cents(p, k, day) for p, day in alone)
-        sentence = words.not_worth_going(c.name, extra, currency)
-        return Unserved(c.key, UnservedReason.NOT_WORTH_IT, sentence, extra_cents=extra)
-    insertion = cheapest_insertion(problem, plan, k, rooms.that_may_hold(k, alone))
+    worth = problem.worth_cents(alone[0], k, alone[1])
+    if not c.must and worth <= 0:
+        sentence = words.not_worth_going(c.name, -worth, currency)
+        return Unserved(c.key, UnservedReason.NOT_WORTH_IT, sentence, extra_cents=-worth)
+    insertion = cheapest_insertion(problem, plan, k, rooms.that_may_hold(k, cells))
     if insertion is None:
-        return _full(problem, k, alone, exchanges)
+        return _full(problem, k, cells, exchanges)
     extra = insertion.extra_cents
     if extra < 0:
         return Unserved(c.key, UnservedReason.NOT_FOUND, words.would_fit(c.name, -extra, currency), extra_cents=extra)
@@ -137,7 +139,6 @@ class _Exchanges:
         spare: list[int] = []
         seconds = problem.seconds_rows
         for cell, stops in sorted(plan.items()):
-            shift, _, latest_home = problem.working_days[cell]
             whole_cents = round_cents(problem, *cell, stops)
             for position, removed in enumerate(stops):
                 if problem.candidates[removed].appointment is not None:
@@ -151,7 +152,7 @@ class _Exchanges:
                     - whole_cents
                     + round_cents(problem, *cell, remaining)
                 )
-                spare.append(latest_home - shift.start_s - busy)
+                spare.append(left_of_day_s(problem, *cell, busy))
                 before.extend(a for a, _ in legs)
                 after.extend(b for _, b in legs)
                 owner.extend([len(self._removed)] * len(legs))

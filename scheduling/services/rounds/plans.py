@@ -1,5 +1,6 @@
 """Plans of rounds: asked of the planner, judged, stored whole, published."""
 
+import dataclasses
 from collections.abc import Callable, Mapping
 from copy import copy
 from dataclasses import dataclass
@@ -37,8 +38,6 @@ ProgressCall = Callable[[float, str], None]
 _FARTHEST_DAYS = 42
 # What was confirmed with a client, or is under way, has its time without a place in a plan.
 _NO_TIME_OF_THEIR_OWN = (Visit.State.PROPOSED, Visit.State.OFFERED)
-# Enough for a week of one company; more is asked for by name. Iterations, not seconds: the same night, the same plan.
-_DEFAULT_ITERATIONS = 3_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,11 +82,18 @@ class Effort:
         """Whether nobody asked for an effort of their own."""
         return self == Effort()
 
+    def for_problem(self, problem: rounds.RoundProblem) -> "Effort":
+        """The same with what is usual for a problem, where nothing was asked for.
+
+        Iterations, not seconds: the same night, the same plan.
+        """
+        if self.seconds is None and self.iterations is None:
+            return dataclasses.replace(self, iterations=rounds.usual_iterations(problem))
+        return self
+
     @property
     def as_stored(self) -> dict[str, Any]:
-        """Keyword arguments of the planner, defaults filled in."""
-        if self.seconds is None and self.iterations is None:
-            return {"seconds": None, "iterations": _DEFAULT_ITERATIONS, "seed": self.seed}
+        """Keyword arguments of the planner."""
         return {"seconds": self.seconds, "iterations": self.iterations, "seed": self.seed}
 
 
@@ -142,8 +148,8 @@ def plan_rounds(
     provider
         Who makes the table of trips; None: as the company is set up.
     effort_asked
-        Neither seconds nor iterations: enough iterations for a week of one company, or whatever effort answered the
-        same question before.
+        Neither seconds nor iterations: iterations in step with the rounds, or whatever effort answered the same
+        question before.
 
     Raises
     ------
@@ -165,6 +171,7 @@ def plan_rounds(
     answered = _answered(company, question.digest)
     if answered is not None and (effort.is_usual or answered.effort == effort.as_stored):
         return PlanMade(answered, write_parts_lists(plan=answered, now=now))
+    effort = effort.for_problem(question.problem)
     answer = rounds.plan_rounds(
         question.problem,
         **effort.as_stored,

@@ -2,9 +2,7 @@
 
 import dataclasses
 
-import pytest
-
-from scheduling.planning.rounds import evaluate, plan_rounds, usual_iterations
+from scheduling.planning.rounds import evaluate, usual_iterations
 from scheduling.planning.rounds.first import first_plan
 from scheduling.planning.rounds.greedy import greedy_plan
 from scheduling.planning.rounds.insertion import Rooms, place_the_musts
@@ -25,15 +23,6 @@ def test_the_better_of_both_is_taken_and_either_may_be_it() -> None:
             assert evaluate(problem, first).rank == min(ranks)
             taken.add(ranks.index(min(ranks)))
     assert taken == {0, 1}
-
-
-@pytest.mark.parametrize("seed", [1, 2])
-def test_days_full_of_urgent_visits_are_not_planned_worse_than_by_hand(seed: int) -> None:
-    """With hardly any effort."""
-    problem = make_week(150, seed=seed, installers=5, days=2, musts=75)
-    answer = plan_rounds(problem, iterations=10)
-    assert not answer.evaluation.faults
-    assert answer.evaluation.total_cents <= answer.naive_total_cents
 
 
 def test_the_usual_effort_is_in_step_with_the_rounds() -> None:

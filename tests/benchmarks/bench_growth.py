@@ -46,13 +46,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--units", type=int, nargs="+", default=[500, 2000])
     parser.add_argument("--readings", type=int, default=30, help="of each unit, in a year")
-    parser.add_argument("--iterations", type=int, default=200, help="effort of the planner")
+    parser.add_argument("--iterations", type=int, default=0, help="effort of the planner; 0: its own")
     parser.add_argument("--keep", type=Path, help="folder of figures; a size that is there is not run again")
     parser.add_argument("--only", nargs="*", help="routes whose address holds one of these")
     parser.add_argument("--one", type=int, help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.one is not None:
-        print(json.dumps(measured(options.one, options.readings, options.iterations, options.only)))
+        print(json.dumps(measured(options.one, options.readings, options.iterations or None, options.only)))
         return
     found_out = []
     for units in options.units:
@@ -95,7 +95,7 @@ def in_own_process(units: int, options: argparse.Namespace) -> dict[str, Any]:
 
 
 def measured(
-    units: int, readings: int, iterations: int, only: Sequence[str] | None, *, address: str = ""
+    units: int, readings: int, iterations: int | None, only: Sequence[str] | None, *, address: str = ""
 ) -> dict[str, Any]:
     """Nights, routes and sizes of one company, as JSON can hold them, on the empty database at an address or an own."""
     set_up(None, address)
@@ -125,7 +125,7 @@ def measured(
     }
 
 
-def seconds_of(company: Any, now: datetime, iterations: int) -> dict[str, float]:
+def seconds_of(company: Any, now: datetime, iterations: int | None) -> dict[str, float]:
     """Processor seconds of each step of a night, the database's among them."""
     return {step: cost.seconds + cost.database for step, cost in night(company, now, iterations).items()}
 

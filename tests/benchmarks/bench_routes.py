@@ -84,12 +84,15 @@ def set_up(folder: str | None, address: str = "") -> None:
     import django
 
     django.setup()
+    from fleet.config import garbage
     from django.core.management import call_command
 
     call_command("migrate", verbosity=0)
 
-
-# the company
+    # the company
+    # as in the server that answers
+    garbage.collect_less_often()
+    garbage.keep_what_stands()
 
 
 def invent(units: int, readings: int) -> Any:

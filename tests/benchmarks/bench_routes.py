@@ -84,8 +84,9 @@ def set_up(folder: str | None, address: str = "") -> None:
     import django
 
     django.setup()
-    from fleet.config import garbage
     from django.core.management import call_command
+
+    from fleet.config import garbage
 
     call_command("migrate", verbosity=0)
 

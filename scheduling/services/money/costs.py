@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from django.db.models import Prefetch
 
@@ -100,13 +100,37 @@ class Money:
     def add(self, other: "Money") -> None:
         """Add the figures of another row."""
         for name in _FIGURES:
-            setattr(self, name, getattr(self, name) + getattr(other, name))
+            figure = getattr(other, name)
+            # most of a large company's units cost nothing in most periods but what their water is counted by
+            if figure:
+                setattr(self, name, getattr(self, name) + figure)
 
     def _per_1000_l(self, money: Decimal) -> Decimal | None:
         return rounded(money * _LITRES / exact(self.litres)) if self.litres > 0.0 else None
 
 
 _FIGURES: Final = tuple(each.name for each in fields(Money))
+
+
+class ClientOfRow(NamedTuple):
+    """What a row says of its client."""
+
+    pk: int
+    name: str
+
+
+class UnitOfRow(NamedTuple):
+    """What is read of a unit: a large company has thousands, and each holds four dozen columns more."""
+
+    pk: int
+    code: str
+    totaliser: str
+    design_recovery_fraction: float
+    weekly_demand_l: float
+    commissioned_on: date
+    retired_on: date | None
+    site_id: int
+    client_id: int
 
 
 @dataclass
@@ -121,8 +145,8 @@ class CostRow:
         What sizing says of the unit; None where it was not asked for, or the row is a client's.
     """
 
-    client: Client | None
-    unit: Unit | None = None
+    client: ClientOfRow | None
+    unit: UnitOfRow | None = None
     money: Money = field(default_factory=Money)
     water_sources: set[str] = field(default_factory=set)
     sized: SizedCost | None = None
@@ -173,7 +197,7 @@ def report_costs(
         for (unit_id, client_id), cell in ledger.cells().items()
         if (client is None or client.pk == client_id) and (unit is None or unit.pk == unit_id)
     }
-    clients = Client.objects.of_company(company).only("name").in_bulk({client_id for _, client_id in cells})
+    clients = {pk: ClientOfRow(pk, name) for pk, name in Client.objects.of_company(company).values_list("pk", "name")}
     for (unit_id, client_id), (money, source) in cells.items():
         key = client_id if by == "client" else unit_id
         if key not in rows:
@@ -197,12 +221,6 @@ def _name_of(row: CostRow) -> str:
 
 _Key = tuple[int | None, int]
 
-#: What is read of a unit: a large company has thousands, and each holds four dozen columns more.
-_OF_UNIT: Final = (
-    "code", "totaliser", "design_recovery_fraction", "weekly_demand_l", "commissioned_on", "retired_on",
-    "site", "site__client",
-)  # fmt: skip
-
 
 class _Ledger:
     """Prices everything that happened in a period, in a number of queries that does not grow with it.
@@ -215,10 +233,11 @@ class _Ledger:
         self.company, self.begins, self.ends = company, begins, max(begins, ends)
         self.policy: Policy = read_policy(company=company).planning
         self.owners = Owners(company)
-        units = Unit.objects.of_company(company).select_related("site").only(*_OF_UNIT).order_by("code")
+        units: Any = Unit.objects.of_company(company).order_by("code")
         if unit is not None:
             units = units.filter(site=unit.site_id)
-        self.units: dict[int, Unit] = {each.pk: each for each in units}
+        read = [*UnitOfRow._fields[:-1], "site__client_id"]
+        self.units: dict[int, UnitOfRow] = {row[0]: UnitOfRow(*row) for row in units.values_list(*read)}
         self.units_at: dict[int, list[int]] = defaultdict(list)
         for each in self.units.values():
             self.units_at[each.site_id].append(each.pk)
@@ -263,8 +282,9 @@ class _Ledger:
 
     def _cell(self, unit: int | None, site: Any, at: datetime) -> Money:
         row = self.units.get(unit or 0)
-        client = self.owners.of_unit(row, at) if row is not None else self.owners.of_site(site, at)
-        return self._cells[unit, client]
+        if row is not None:
+            return self._cells[row.pk, self.owners.of_unit(row.pk, at, row.client_id)]
+        return self._cells[unit, self.owners.of_site(site, at)]
 
     def _price_work(self, report: ServiceRecord, cells: Sequence[Money], weights: Sequence[float]) -> None:
         minutes, is_assumed = minutes_of(report, self.policy)
@@ -293,7 +313,7 @@ class _Ledger:
         for change in self.changes:
             unit = self.units[change.position.unit_id]
             removed_at = change.removed_at or self.ends
-            cell = self._cell(unit.pk, unit.site, removed_at)
+            cell = self._cell(unit.pk, None, removed_at)
             cell.changes += 1
             share = 0.0 if change.removal == Placement.Removal.EXHAUSTED else left.get(change.pk)
             if share is None:
@@ -312,15 +332,15 @@ class _Ledger:
                     self._cells[unit.pk, client].litres += water[unit.pk].l_per_day * days
         return {pk: each.source for pk, each in water.items()}
 
-    def _days_of_clients(self, unit: Unit) -> dict[int, float]:
+    def _days_of_clients(self, unit: UnitOfRow) -> dict[int, float]:
         """Client to the days of the period on which they had the unit in service."""
         zone = self.company.zone
         first = max(self.begins, datetime.combine(unit.commissioned_on, time(), tzinfo=zone))
         retired = unit.retired_on
         last = self.ends if retired is None else min(self.ends, datetime.combine(retired, time(), tzinfo=zone))
         days: dict[int, float] = defaultdict(float)
-        for begins, ends in self.owners.stretches(unit, first, last):
-            days[self.owners.of_unit(unit, begins)] += (ends - begins) / _DAY
+        for begins, ends in self.owners.stretches(unit.pk, first, last):
+            days[self.owners.of_unit(unit.pk, begins, unit.client_id)] += (ends - begins) / _DAY
         return days
 
 

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
-from typing import Final
+from typing import Final, Protocol
 
 from accounts.models import Company
 from fleet.models import Reading, Unit
@@ -25,7 +25,22 @@ class Water:
     source: str
 
 
-def water_of_units(*, company: Company, units: Sequence[Unit], begins: datetime, ends: datetime) -> dict[int, Water]:
+class WithWater(Protocol):
+    """What is read of a unit: a row of it, or some of its columns."""
+
+    @property
+    def pk(self) -> int: ...
+    @property
+    def totaliser(self) -> str: ...
+    @property
+    def design_recovery_fraction(self) -> float: ...
+    @property
+    def weekly_demand_l(self) -> float: ...
+
+
+def water_of_units(
+    *, company: Company, units: Sequence[WithWater], begins: datetime, ends: datetime
+) -> dict[int, Water]:
     """Unit id to its water in a period; one query for all.
 
     The last count before the period and those in it are used. Between two of them the counter rose; where it fell it
@@ -37,7 +52,7 @@ def water_of_units(*, company: Company, units: Sequence[Unit], begins: datetime,
     return {unit.pk: _water(unit, counts.get(unit.pk, []), begins, ends) for unit in units}
 
 
-def _water(unit: Unit, counts: Sequence[tuple[datetime, float]], begins: datetime, ends: datetime) -> Water:
+def _water(unit: WithWater, counts: Sequence[tuple[datetime, float]], begins: datetime, ends: datetime) -> Water:
     days = litres = 0.0
     for (before, was), (after, became) in pairwise(counts):
         if became >= was and after > begins:

@@ -27,15 +27,15 @@ class Owners:
         """Id of the client who had the site then."""
         return self._at(("site", site.pk), at, site.client_id)
 
-    def of_unit(self, unit: Any, at: datetime) -> int:
-        """Id of the client who had the unit then."""
-        return self._at(("unit", unit.pk), at, unit.site.client_id)
+    def of_unit(self, unit: int, at: datetime, present: int) -> int:
+        """Id of the client who had the unit then, whose client is a present one now."""
+        return self._at(("unit", unit), at, present)
 
-    def stretches(self, unit: Any, begins: datetime, ends: datetime) -> list[tuple[datetime, datetime]]:
+    def stretches(self, unit: int, begins: datetime, ends: datetime) -> list[tuple[datetime, datetime]]:
         """A period cut where the unit passed from one client to another."""
         if begins >= ends:
             return []
-        past = self._past.get(("unit", unit.pk), ())
+        past = self._past.get(("unit", unit), ())
         cuts = sorted({begins, ends, *(until for _, until, _ in past if begins < until < ends)})
         return list(pairwise(cuts))
 

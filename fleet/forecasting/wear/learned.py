@@ -51,7 +51,7 @@ class Learned:
                         kind: {
                             "spread": common.spread,
                             "taught": {k: list(v) for k, v in (common.taught or {}).items()},
-                            "told": {k: list(v) for k, v in (common.told or {}).items()},
+                            "heard": {k: list(v) for k, v in (common.heard or {}).items()},
                         }
                         for kind, common in hyper.common.items()
                     },
@@ -92,7 +92,7 @@ class Learned:
                             float(common["spread"]),
                             *(
                                 {str(name): (float(one), float(other)) for name, (one, other) in common[part].items()}
-                                for part in ("taught", "told")
+                                for part in ("taught", "heard")
                             ),
                         )
                         for kind, common in values["common"].items()

@@ -371,7 +371,7 @@ def teach_shared(hyper: Hyper, shown: Floats, places: Places) -> tuple[Hyper, Fl
     kinds: dict[str, Shared] = {}
     for kind, names in places.groups.items():
         shared, offsets, doubt = teach(shown, names, variance)
-        kinds[kind] = shared if places.names is None else shared.and_told(names, places.names, offsets, doubt)
+        kinds[kind] = shared if places.names is None else shared.with_heard(names, places.names, offsets, doubt)
         centre = centre + offsets
         variance = np.maximum(variance - shared.spread**2 + doubt, 0.0)
         if offsets.any():

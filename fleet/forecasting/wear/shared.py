@@ -2,7 +2,7 @@
 
 The place's part of g is split further: a = centre of the fleet + u + rest, where u is common to all places of a group.
 How much of the spread is common is found by maximum marginal likelihood. What a group's places say of u is kept as a
-normal message for each place, so that a place can be told what the others say without hearing itself (expectation
+normal message for each place, so that a place can hear what the others say without hearing itself (expectation
 propagation with one step, which is exact when the messages are normal).
 """
 
@@ -26,7 +26,7 @@ FEWEST_PLACES: Final = 4
 FEWEST_GROUPS: Final = 3
 
 DIGITS: Final = 6
-"""Decimals of what a place is told: enough for a tenth of an hour in a life of years."""
+"""Decimals of what a place heard: enough for a tenth of an hour in a life of years."""
 
 DOUBT: Final = 1.0
 """What is common must better the log-likelihood by so much before it is believed: one more parameter (Akaike)."""
@@ -35,36 +35,36 @@ DOUBT: Final = 1.0
 @dataclass(frozen=True)
 class Shared:
     """One kind of group: `spread` of u over the groups, and for each taught group the mean of u times its precision,
-    and the precision. `told` has mean and variance of u for each place that was there, by its group and name: what
+    and the precision. `heard` has mean and variance of u for each place that was there, by its group and name: what
     the others said, for it must not hear itself when it is forecast again."""
 
     spread: float = 0.0
     taught: Mapping[str, tuple[float, float]] | None = None
-    told: Mapping[str, tuple[float, float]] | None = None
+    heard: Mapping[str, tuple[float, float]] | None = None
 
     def offset(self, group: Ids, place: Ids | None = None) -> tuple[Floats, Floats]:
-        """Mean and variance of u for the group of every place; those of names are told what they were."""
+        """Mean and variance of u for the group of every place; a place that is known by its name has what it heard."""
         taught = self.taught or {}
         names, at = np.unique(group.astype(str), return_inverse=True)
         lessons = np.array([taught.get(name, (0.0, 0.0)) for name in names.tolist()]).reshape(len(names), 2)[at]
         precision = np.where(lessons[:, 1] > 0, lessons[:, 1], 1.0)
         mean = lessons[:, 0] / precision
         variance = np.where(lessons[:, 1] > 0, 1.0 / precision, self.spread**2)
-        told = self.told or {}
-        if place is not None and told:
+        heard = self.heard or {}
+        if place is not None and heard:
             for row, key in enumerate(_keys(group, place)):
-                mean[row], variance[row] = told.get(key, (mean[row], variance[row]))
+                mean[row], variance[row] = heard.get(key, (mean[row], variance[row]))
         return mean, variance
 
-    def and_told(self, group: Ids, place: Ids, mean: Floats, variance: Floats) -> "Shared":
-        """The same, with what every place of a taught group was told."""
+    def with_heard(self, group: Ids, place: Ids, mean: Floats, variance: Floats) -> "Shared":
+        """The same, with what every place of a taught group heard."""
         taught = self.taught or {}
-        told = {
+        heard = {
             key: (round(float(u), DIGITS), round(float(doubt), DIGITS))
             for key, name, u, doubt in zip(_keys(group, place), group.tolist(), mean, variance, strict=True)
             if str(name) in taught
         }
-        return replace(self, told=told)
+        return replace(self, heard=heard)
 
 
 def _keys(group: Ids, place: Ids) -> list[str]:
@@ -73,7 +73,7 @@ def _keys(group: Ids, place: Ids) -> list[str]:
 
 
 def teach(shown: Floats, group: Ids, variance: Floats) -> tuple[Shared, Floats, Floats]:
-    """How much places of a group have in common, and what each is told by the others.
+    """How much places of a group have in common, and what each hears from the others.
 
     Parameters
     ----------

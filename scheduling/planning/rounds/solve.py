@@ -116,7 +116,7 @@ def plan_rounds(
     seed: int = 0,
     on_progress: Callable[[Progress], None] | None = None,
     should_stop: Callable[[], bool] | None = None,
-    start: StartPlan = first_plan,
+    start: StartPlan | None = None,
 ) -> RoundPlan:
     """Plan the rounds of a horizon.
 
@@ -134,8 +134,8 @@ def plan_rounds(
     should_stop
         Asked now and then; on True the best plan so far is returned.
     start
-        Makes the first plan; whatever in it cannot be driven is repaired before the search. Where visits belong
-        together it is asked about a problem in which each pair is one.
+        Makes the first plan, the better of two (see `first`) when None; whatever in it cannot be driven is repaired
+        before the search. Where visits belong together it is asked about a problem in which each pair is one.
 
     Raises
     ------
@@ -152,7 +152,8 @@ def plan_rounds(
     merged = merge_pairs(problem)
     merged_problem = merged.problem
     by_hand = naive_plan(merged_problem)
-    first = drivable(merged_problem, start(merged_problem))
+    given = first_plan(merged_problem, by_hand) if start is None else start(merged_problem)
+    first = drivable(merged_problem, given)
 
     def others() -> list[PlanDict]:
         begun: tuple[PlanDict, ...] = ({}, drivable(merged_problem, by_hand))

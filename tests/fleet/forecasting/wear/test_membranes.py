@@ -144,6 +144,20 @@ def test_a_membrane_without_a_reading_is_expected_to_keep_its_flow_for_about_fou
     assert membranes.flow_hyper.places == 0
 
 
+def test_a_membrane_that_is_worked_harder_is_expected_to_wear_sooner():
+    """Two units alike of which one draws four times as much; nothing was read. Its wear goes with the power -0.3 of
+    that, as long as no fleet has taught another: 4 to the -0.3 is 0.66."""
+    fleet_columns = columns(units=2, placed=NOW - 10.0, weekly_demand_l=70.0)
+    fleet_columns["units"]["weekly_demand_l"] = [35.0, 140.0]
+    fleet, _ = build_fleet(**fleet_columns)
+    screened_readings = screen(fleet).readings
+    membranes = membranes_left(
+        fleet, screened_readings, build_conditions(fleet, screened_readings), find_visits(fleet), limits_of_fleet(fleet)
+    )
+    for fresh in (membranes.fresh_flow_load, membranes.fresh_salt_load):
+        assert fresh[1, MIDDLE] / fresh[0, MIDDLE] == pytest.approx(4.0**-0.3, rel=0.03)
+
+
 def test_past_lives_teach_what_dates_alone_can():
     """Twelve units whose membranes were exhausted after a year each: the next one is not expected to last three."""
 

@@ -89,11 +89,12 @@ def set_up(folder: str | None, address: str = "") -> None:
     from fleet.config import garbage
 
     call_command("migrate", verbosity=0)
-
-    # the company
     # as in the server that answers
     garbage.collect_less_often()
     garbage.keep_what_stands()
+
+
+# the company
 
 
 def invent(units: int, readings: int) -> Any:

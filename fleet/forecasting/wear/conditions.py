@@ -358,7 +358,7 @@ def _recovery(fleet: Fleet, levels: _Levels, temperature: Floats) -> Floats:
     common = pool.number("log_recovery_odds", float(np.median(odds[is_known])) if is_known.sum() > 20 else usual)
     mean = levels.mean_of_units("log_recovery_odds_of_units", odds, default=common, noise=0.12, spread=0.35)
     has_own = np.bincount(readings.unit_index[is_known], minlength=len(units)) > 0
-    by_restrictor = np.log(_label_flow(fleet) * USUAL_SHARE_OF_LABEL / units.restrictor_flow_l_per_day)
+    by_restrictor = np.log(label_flow(fleet) * USUAL_SHARE_OF_LABEL / units.restrictor_flow_l_per_day)
     guess = np.where(np.isfinite(design), design, np.clip(by_restrictor, -3.5, 0.5))
     # What flows of the fleet say of designed recoveries, with a prior worth five units that the design is right.
     off = (mean - guess)[has_own & np.isfinite(guess)]
@@ -367,7 +367,7 @@ def _recovery(fleet: Fleet, levels: _Levels, temperature: Floats) -> Floats:
     return recovery_at_waste_ratio(np.exp(-levels.level(odds, mean, 2.0) - warmth))
 
 
-def _label_flow(fleet: Fleet) -> Floats:
+def label_flow(fleet: Fleet) -> Floats:
     """Rated permeate flow of the membrane that stands in each unit, NaN where it is not known."""
     out = np.full(len(fleet.units), np.nan)
     item = current_items(fleet, current_placements(fleet))

@@ -145,6 +145,7 @@ class Pool:
             held=held,
         )
         self.means[name] = top
+        # without any group there is no parent, but one mean
         self.means.update(zip(keys, of_parents.tolist(), strict=False))
         return means
 

@@ -174,10 +174,10 @@ class _Weights:
 
 def _with_noise(readings: TrendInput, name: str, pool: Pool) -> TrendInput:
     """The readings with the noise of the fleet, found by a first fit where it was not learned before."""
-    found = readings.noise_scale
-    if found is None:
-        found = fit_trend(without_steps(readings, find_steps(readings)), _USUAL_POWER).noise_scale
-    return replace(readings, noise_scale=pool.number(name, found))
+    scale = pool.held_means.get(name)
+    if scale is None:
+        scale = fit_trend(without_steps(readings, find_steps(readings)), _USUAL_POWER).noise_scale
+    return replace(readings, noise_scale=pool.number(name, scale))
 
 
 def _flow_curves(readings: TrendInput, loss: Floats, pool: Pool) -> _Curves:
@@ -459,7 +459,6 @@ def _trend_inputs(
         z_spread=0.35,
         sign=-1.0,
         usual_slope=0.2,
-        noise_scale=conditions.pool.held_means.get("flow_noise_scale"),
     )  # fmt: skip
     salt_input = TrendInput(
         segment, day, salt, salt_noise, use, inverse * 1000.0,
@@ -469,7 +468,6 @@ def _trend_inputs(
         z_spread=1.2,
         sign=1.0,
         usual_slope=0.2,
-        noise_scale=conditions.pool.held_means.get("salt_noise_scale"),
     )  # fmt: skip
     either = np.isfinite(flow) | np.isfinite(salt)
     return flow_input, salt_input, segment[either], day[either]

@@ -24,7 +24,7 @@ from fleet.forecasting.inputs.physics import (
     resin_capacity_meq,
 )
 from fleet.forecasting.inputs.tables import Bools, Fleet, Floats, Indexes, Readings
-from fleet.forecasting.wear.conditions import WATER_U_KELVIN, Conditions
+from fleet.forecasting.wear.conditions import WATER_U_KELVIN, Conditions, label_flow
 from fleet.forecasting.wear.learned import Pool
 from fleet.forecasting.wear.nominal import (
     DEFAULT_CHLORINE_CAPACITY_G,
@@ -113,11 +113,7 @@ def _usual(pool: Pool, name: str, values: Floats) -> Floats:
 def duty_over_usual(fleet: Fleet, conditions: Conditions) -> Floats:
     """Logarithm of the share of its rated flow that the membrane of every unit makes, less what is usual in the fleet;
     0 where no rated flow is known."""
-    rated = np.full(len(fleet.units), np.nan)
-    item = current_items(fleet, current_placements(fleet))
-    rows = np.flatnonzero((fleet.positions.stage == words.MEMBRANE) & (item >= 0))
-    rated[fleet.positions.unit_index[rows]] = fleet.items.rated_flow_l_per_day[item[rows]]
-    duty = np.log(np.maximum(conditions.product_l_per_day.mean(axis=1), 1e-3) / rated)
+    duty = np.log(np.maximum(conditions.product_l_per_day.mean(axis=1), 1e-3) / label_flow(fleet))
     is_known = np.isfinite(duty)
     middle = conditions.pool.number("log_duty", float(np.median(duty[is_known])) if is_known.any() else 0.0)
     return np.where(is_known, np.clip(duty - middle, -2.5, 2.5), 0.0)

@@ -27,7 +27,7 @@ class _Cell:
         self._asked: NDArray[np.int64] = self._may_hold[:0]
         self._scores: NDArray[np.float64] = np.zeros(0)
         self._tried: dict[int, int] = {}
-        self.best, self._at = -np.inf, 0
+        self.best, self._at, self._next = -np.inf, 0, -np.inf
 
     def update(self, stops: tuple[int, ...], is_waiting: NDArray[np.bool_]) -> None:
         """Price every waiting visit in the round as it now is."""
@@ -72,17 +72,18 @@ class _Cell:
     def with_best(self) -> tuple[int, ...]:
         """The stops with the visit of the best offer at its place."""
         k = self.candidate()
-        order = np.argsort(-self._price(self._asked[self._at : self._at + 1])[:, 0], kind="stable")
-        place = int(order[self._tried.get(k, 0)])
+        scores = self._price(self._asked[self._at : self._at + 1])[:, 0]
+        order = np.argsort(-scores, kind="stable")
+        tried = self._tried.get(k, 0)
+        place = int(order[tried])
+        self._next = float(scores[order[tried + 1]]) if tried + 1 < min(_TRIED, scores.size) else -np.inf
         return (*self.stops[:place], k, *self.stops[place:])
 
     def try_next_place(self) -> None:
-        """The best offer cannot be driven: its next best place in this round comes up in turn."""
+        """What `with_best` gave cannot be driven: the next best place of that visit comes up in turn."""
         k = self.candidate()
-        scores = np.sort(self._price(self._asked[self._at : self._at + 1])[:, 0])[::-1]
-        tried = self._tried.get(k, 0) + 1
-        self._tried[k] = tried
-        self._scores[self._at] = scores[tried] if tried < min(_TRIED, scores.size) else -np.inf
+        self._tried[k] = self._tried.get(k, 0) + 1
+        self._scores[self._at] = self._next
         self.find_best()
 
 

@@ -36,6 +36,7 @@ from scheduling.services.words.visits import plan_cannot_keep
 ProgressCall = Callable[[float, str], None]
 
 _FARTHEST_DAYS = 42
+_MOST_ITERATIONS = 1_000_000
 # What was confirmed with a client, or is under way, has its time without a place in a plan.
 _NO_TIME_OF_THEIR_OWN = (Visit.State.PROPOSED, Visit.State.OFFERED)
 
@@ -70,8 +71,8 @@ class Effort:
             faults.append(Fault("/iterations", "give seconds or iterations, not both."))
         if self.seconds is not None and not 0 < self.seconds <= 3_600:
             faults.append(Fault("/seconds", f"seconds must be above 0 and at most 3600, not {self.seconds!r}."))
-        if self.iterations is not None and not 1 <= self.iterations <= 1_000_000:
-            faults.append(Fault("/iterations", f"iterations must be 1 to 1000000, not {self.iterations!r}."))
+        if self.iterations is not None and not 1 <= self.iterations <= _MOST_ITERATIONS:
+            faults.append(Fault("/iterations", f"iterations must be 1 to {_MOST_ITERATIONS}, not {self.iterations!r}."))
         if not 0 <= self.seed < 2**31:
             faults.append(Fault("/seed", f"seed must be 0 to {2**31 - 1}, not {self.seed!r}."))
         if faults:
@@ -88,7 +89,7 @@ class Effort:
         Iterations, not seconds: the same night, the same plan.
         """
         if self.seconds is None and self.iterations is None:
-            return dataclasses.replace(self, iterations=rounds.usual_iterations(problem))
+            return dataclasses.replace(self, iterations=min(rounds.usual_iterations(problem), _MOST_ITERATIONS))
         return self
 
     @property

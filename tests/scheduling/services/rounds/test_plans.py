@@ -10,10 +10,11 @@ from accounts.models import Membership
 from scheduling.models import CompanyPolicy, Plan, Round, StockLevel, Stop, UnservedVisit, Visit
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.policy import read_policy
-from scheduling.services.rounds.plans import plan_rounds, publish_plan
+from scheduling.services.rounds.plans import Effort, plan_rounds, publish_plan
 from scheduling.services.rounds.problem import ask, planning_days
 from scheduling.services.visits.costs import day_costs
 from scheduling.services.visits.visits import confirm_visit, propose_visits
+from tests.scheduling.planning.rounds.instances import make_week
 from tests.scheduling.town import NOW, TODAY, Town
 
 BERLIN = ZoneInfo("Europe/Berlin")
@@ -379,3 +380,11 @@ def test_publishing_tomorrows_plan_keeps_what_is_left_of_today(town: Town, offic
     assert plan.costs["driving"] > before["driving"]
     # the same question is still answered by this plan
     assert _plan(town, noon + timedelta(minutes=5), seed=5) == plan
+
+
+def test_no_company_has_so_many_rounds_that_its_usual_effort_is_refused() -> None:
+    weeks = make_week(1, seed=1, installers=600, days=28)
+    assert sum(len(person.shifts) for person in weeks.installers) > 10_000
+    assert Effort().for_problem(weeks).iterations == 1_000_000
+    assert Effort().for_problem(make_week(1, seed=1)).iterations == 3_000
+    assert Effort(iterations=7).for_problem(weeks).iterations == 7
